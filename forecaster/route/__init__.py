@@ -1,0 +1,1 @@
+"""From members to dates: expected loss, closing window, crew-days and stops."""

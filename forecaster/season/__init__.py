@@ -1,0 +1,1 @@
+"""What the office owns: settings, site sheet, readings. Reads files, never computes a forecast."""

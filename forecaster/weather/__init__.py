@@ -1,0 +1,1 @@
+"""Station records and outlooks: reading, quality, gaps, and the air at a site."""
