@@ -1,0 +1,292 @@
+"""The office's tables as text: one reader for `.csv` and `.xlsx`, rows numbered as the spreadsheet does.
+
+Nothing is guessed about meaning here: every cell stays the text that the user wrote (numbers of a
+workbook without a trailing `.0`, its dates as ISO text); `cells.py` turns cells into values. Limits: the
+first worksheet of a workbook; text files in UTF-8 only, because a wrong guess would spoil names in silence.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+import warnings
+import zipfile
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, time, timedelta
+from pathlib import Path
+
+from forecaster.errors import BadInput, Problem
+
+DELIMITERS = ",;\t"
+SAVE_AS_UTF8 = 'Save it again as "CSV UTF-8" (in a text editor: encoding UTF-8).'
+
+
+class BadCell(ValueError):
+    """The text of a cell cannot be used; the message is what the user reads after the place."""
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One row below the header: its number in the spreadsheet (header = 1) and its cells, trimmed text."""
+
+    number: int
+    cells: dict[str, str]
+
+
+@dataclass(frozen=True)
+class Table:
+    """A table as text. `name` is the file as messages show it, `columns` are spelt as the user spelt them.
+
+    `decimal_comma` is True for a file separated by semicolons: whoever writes one writes 24,5 for 24.5.
+    """
+
+    name: str
+    columns: tuple[str, ...]
+    rows: tuple[Row, ...]
+    decimal_comma: bool = False
+    header_row: int = 1
+
+
+def column_key(name: str) -> str:
+    """Spelling by which columns are compared: case, spaces and hyphens do not count.
+
+    >>> column_key(" Site ID ")
+    'site_id'
+    """
+    return re.sub(r"[\s_\-]+", "_", name.strip()).casefold().strip("_")
+
+
+def decode(raw: bytes, where: str) -> str:
+    """Text of a UTF-8 file; a byte-order mark is accepted and dropped.
+
+    Raises:
+        BadInput: UTF-16, another encoding, or no text at all; the message says how to save it again.
+    """
+    start = raw[:4000]
+    if start[:2] in (b"\xff\xfe", b"\xfe\xff") or start.count(0) > len(start) // 4:
+        raise BadInput(Problem(where, f"stored as UTF-16 (some programs call it Unicode). {SAVE_AS_UTF8}"))
+    if b"\x00" in raw:
+        raise BadInput(Problem(where, "no text file (it holds zero bytes). Export it again as text."))
+    try:
+        return raw.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = raw.count(b"\n", 0, error.start) + 1
+        letter = raw[error.start : error.start + 1].decode("cp1252", errors="replace")
+        found = f"byte 0x{raw[error.start]:02X}, perhaps {letter!r} of an older Windows encoding"
+        raise BadInput(Problem(f"{where} line {line}", f"not UTF-8 text ({found}). {SAVE_AS_UTF8}")) from None
+
+
+def find_table(folder: Path, stem: str) -> Path | None:
+    """`<stem>.csv` or `<stem>.xlsx` in `folder`, None where neither exists.
+
+    Raises:
+        BadInput: Both exist: the program must not choose which one is the office's truth.
+    """
+    found = [path for path in (folder / f"{stem}.csv", folder / f"{stem}.xlsx") if path.is_file()]
+    if len(found) == 2:
+        text = f"{stem}.csv and {stem}.xlsx are both there. Keep the one you work in; move the other away."
+        raise BadInput(Problem(f"{stem}.xlsx", text))
+    return found[0] if found else None
+
+
+def read_table(path: Path, problems: list[Problem] | None = None) -> Table:
+    """Read a `.csv` or `.xlsx` file as text.
+
+    Args:
+        path: The file. Comma, semicolon or tab may separate the cells of a `.csv`.
+        problems: Where to add rows that do not fit the header (such rows are left out), so that a caller
+            can report them together with its own; without it they are raised.
+    Raises:
+        BadInput: The file cannot be read, is empty, or its header cannot be used.
+    """
+    found: list[Problem] = []
+    workbook = path.suffix.lower() in (".xlsx", ".xlsm")
+    if workbook:
+        lines, decimal_comma = _workbook_lines(path, found), False
+    else:
+        text = _read_bytes(path)
+        lines, decimal_comma = _csv_lines(decode(text, path.name), path.name, found)
+    table = _table(path.name, lines, found, pad_short=workbook, decimal_comma=decimal_comma)
+    if problems is None:
+        if found:
+            raise BadInput(found)
+    else:
+        problems.extend(found)
+    return table
+
+
+def csv_records(text: str, delimiter: str) -> Iterator[list[str]]:
+    """Records of a CSV text, one list of trimmed cells each; a blank line is an empty list.
+
+    Raises:
+        csv.Error: A double quote is not closed, or text follows a closing one.
+    """
+    reader = csv.reader(
+        io.StringIO(text, newline=""), delimiter=delimiter, skipinitialspace=True, strict=True
+    )
+    for record in reader:
+        yield [cell.strip() for cell in record]
+
+
+def _read_bytes(path: Path) -> bytes:
+    try:
+        return path.read_bytes()
+    except FileNotFoundError:
+        raise BadInput(Problem(path.name, f"no such file in {path.parent}.")) from None
+    except OSError as error:
+        raise BadInput(
+            Problem(path.name, f"cannot be read ({error.strerror}). Close it elsewhere.")
+        ) from None
+
+
+def _csv_lines(text: str, name: str, problems: list[Problem]) -> tuple[list[tuple[int, list[str]]], bool]:
+    """Numbered records of a CSV text, and whether it is separated by semicolons."""
+    declared = re.match(r'"?sep=(.)"?\r?\n', text, flags=re.IGNORECASE)
+    if declared:
+        text, delimiter = text[declared.end() :], declared[1]
+    else:
+        header = re.sub(r'"[^"]*"', "", next((line for line in text.splitlines() if line.strip()), ""))
+        delimiter = max(DELIMITERS, key=header.count)
+    lines: list[tuple[int, list[str]]] = []
+    try:
+        for record in csv_records(text, delimiter):
+            lines.append((len(lines) + 1, record))
+    except csv.Error as error:
+        cause = "a double quote is never closed" if "end of data" in str(error) else str(error)
+        cure = 'Put the whole text in double quotes, and write "" for a quote inside it.'
+        problems.append(
+            Problem(f"{name} row {len(lines) + 1}", f"{cause}; rows from here on are not read. {cure}")
+        )
+    return lines, delimiter == ";"
+
+
+def _workbook_lines(path: Path, problems: list[Problem]) -> list[tuple[int, list[str]]]:
+    """Numbered rows of the first worksheet as text; formulas give the value stored with them."""
+    from openpyxl.utils import get_column_letter  # imported late: `--help` needs no workbook reader
+
+    raw = _read_bytes(path)
+    values = _worksheet(raw, path.name, formulas=False)
+    lines = [(number, [_cell_text(value) for value in row]) for number, row in enumerate(values, start=1)]
+    if _has_formulas(raw):
+        formulas = _worksheet(raw, path.name, formulas=True)
+        for (number, texts), row in zip(lines, formulas, strict=True):
+            for index, value in enumerate(row):
+                if (
+                    isinstance(value, str)
+                    and value.startswith("=")
+                    and index < len(texts)
+                    and not texts[index]
+                ):
+                    where = f"{path.name} row {number}, column {get_column_letter(index + 1)}"
+                    cure = "Open the file in your spreadsheet program and save it, or type the value."
+                    problems.append(Problem(where, f"the formula {value} has no stored value. {cure}"))
+    return lines
+
+
+def _worksheet(raw: bytes, name: str, *, formulas: bool) -> list[tuple[object, ...]]:
+    """Cell values of the first worksheet."""
+    import openpyxl
+    from openpyxl.utils.exceptions import InvalidFileException
+
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # drop-down lists and styles that openpyxl cannot carry
+            book = openpyxl.load_workbook(io.BytesIO(raw), read_only=True, data_only=not formulas)
+            sheet = book.worksheets[0]
+            sheet.reset_dimensions()  # programs store wrong ones; then rows would be missing
+            rows = [tuple(row) for row in sheet.iter_rows(values_only=True)]
+            book.close()
+            return rows
+    except (zipfile.BadZipFile, InvalidFileException, KeyError, IndexError, ValueError, OSError):
+        text = "cannot be opened as a workbook (is it protected by a password, or an older format renamed?)."
+        raise BadInput(
+            Problem(name, f"{text} Save it again as .xlsx without password, or as CSV UTF-8.")
+        ) from None
+
+
+def _has_formulas(raw: bytes) -> bool:
+    with zipfile.ZipFile(io.BytesIO(raw)) as archive:
+        sheets = [entry for entry in archive.namelist() if entry.startswith("xl/worksheets/")]
+        return any(re.search(rb"<f[ >/]", archive.read(entry)) for entry in sheets)
+
+
+def _cell_text(value: object) -> str:
+    """A workbook's value as the text that a user would have typed into a CSV file."""
+    if value is None:
+        return ""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, float):
+        return f"{value:.15g}" if not value.is_integer() else f"{value:.0f}"
+    if isinstance(value, datetime):
+        rounded = (value + timedelta(microseconds=500_000)).replace(microsecond=0)
+        return rounded.date().isoformat() if rounded.time() == time() else rounded.isoformat(sep=" ")
+    if isinstance(value, date | time):
+        return value.isoformat()
+    return str(value).strip()
+
+
+def _table(
+    name: str,
+    lines: Iterable[tuple[int, list[str]]],
+    problems: list[Problem],
+    *,
+    pad_short: bool,
+    decimal_comma: bool,
+) -> Table:
+    """Header and rows of the numbered lines; rows of another length than the header are problems."""
+    filled = [(number, cells) for number, cells in lines if any(cells)]
+    if not filled:
+        text = "the file is empty. Its first row holds the names of the columns."
+        raise BadInput([Problem(name, text), *problems])
+    (header_row, header), *body = filled
+    columns = _header(name, header_row, header, body, problems)
+    width = len(columns)
+    rows = []
+    for number, cells in body:
+        while len(cells) > width and not cells[-1]:
+            cells.pop()
+        if len(cells) > width or (len(cells) < width and not pad_short):
+            problems.append(Problem(f"{name} row {number}", _wrong_width(len(cells), width)))
+            continue
+        cells.extend([""] * (width - len(cells)))
+        pairs = zip(columns, cells, strict=True)
+        rows.append(Row(number, {column: cell for column, cell in pairs if column}))
+    named = tuple(column for column in columns if column)
+    return Table(name, named, tuple(rows), decimal_comma=decimal_comma, header_row=header_row)
+
+
+def _header(
+    name: str,
+    header_row: int,
+    header: list[str],
+    body: Sequence[tuple[int, list[str]]],
+    problems: list[Problem],
+) -> list[str]:
+    """Column names; empty ones at the end are dropped, an empty one above cells is a problem."""
+    while header and not header[-1]:
+        header.pop()
+    where = f"{name} row {header_row}"
+    seen: dict[str, int] = {}
+    for index, column in enumerate(header):
+        key = column_key(column)
+        if not key:
+            if any(index < len(cells) and cells[index] for _, cells in body):
+                problems.append(Problem(where, f"column {index + 1} holds values but has no name. Name it."))
+            header[index] = ""
+        elif key in seen:
+            text = f'"{column}" is the name of columns {seen[key] + 1} and {index + 1}. Rename or remove one.'
+            problems.append(Problem(where, text))
+            header[index] = ""
+        else:
+            seen[key] = index
+    return header
+
+
+def _wrong_width(found: int, width: int) -> str:
+    if found > width:
+        cure = 'Put a text that holds the separator in double quotes, like "12 Mill Lane, rear".'
+        return f"{found} cells, but the header names {width} columns. {cure}"
+    return f"only {found} cells, but the header names {width} columns. Add the missing separators."
