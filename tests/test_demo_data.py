@@ -19,7 +19,10 @@ import pytest
 from forecaster import demo
 from forecaster.demo import DEMO_AS_OF, copy_demo, demo_folder
 from forecaster.errors import BadInput, ForecasterError
+from forecaster.season.settings import read_settings
+from forecaster.season.sheet import read_sites
 from forecaster.units import M_PER_INCH, f_to_c
+from forecaster.weather.files import read_weather
 
 ROOT = Path(__file__).parents[1]
 BY_HAND = {"season.toml", "sites.csv"}
@@ -164,6 +167,17 @@ def test_the_old_records_have_their_blemishes(weather: dict[str, pd.DataFrame]):
         "BLUFF": [],
         "UPPER": [],
     }
+
+
+def test_the_program_reads_the_season_and_reports_what_it_mends():
+    settings = read_settings(demo_folder() / "season.toml")
+    sites, _ = read_sites(demo_folder(), crew_names=[crew.name for crew in settings.crews])
+    weather = read_weather(demo_folder() / "weather", as_of=DEMO_AS_OF, with_outlooks=True)
+    assert (settings.season.members, len(settings.crews), len(sites)) == (1500, 2, 40)
+    assert len(weather.outlooks) == 22 * len(STATIONS)
+    assert not np.isnan(weather.tmin_c).any()
+    for told in ("FLOOR.csv: 1 day", "BLUFF.csv: 20 days", "UPPER.csv: 2 days"):
+        assert any(told in str(notice) for notice in weather.notices), told
 
 
 # --- the weather
