@@ -43,7 +43,8 @@ class Weather:
     `tmin_c`, `tmax_c`, `tmean_c` [°C], shape (station, day), first day `first_day`, last day the day
     before the as-of date at most; NaN where nothing was observed nor could be filled. `filled` is True
     where `tmin_c` or `tmean_c` was filled from neighbours or by interpolation. `last_observed` is the
-    last day a station itself reported, before filling.
+    last day a station itself reported, before filling. `fill_error_c` and `fill_error_min_c` are the typical
+    errors [°C] of the daily means and minima filled from neighbours, one a station, NaN where none were.
     """
 
     stations: tuple[Station, ...]
@@ -55,6 +56,13 @@ class Weather:
     last_observed: tuple[date, ...]
     outlooks: tuple[Outlook, ...] = ()
     notices: tuple[Notice, ...] = ()
+    fill_error_c: tuple[float, ...] = ()
+    fill_error_min_c: tuple[float, ...] = ()
+
+    @property
+    def has_tmin(self) -> tuple[bool, ...]:
+        """One a station: True where it has any minimum; where none has, freeze risk is refused."""
+        return tuple(bool(has) for has in np.isfinite(self.tmin_c).any(axis=1))
 
     @property
     def day_count(self) -> int:
