@@ -125,7 +125,7 @@ def parse_number(
     value = plain_number(text, decimal_comma=decimal_comma)
     allowed = f"{shown(low)} to {shown(high)}"
     if value is None:
-        raise BadCell(f'"{text}" is not {noun} ({allowed}).{_number_cure(text, low, high)}')
+        raise BadCell(f'"{text}" is not {noun} ({allowed}).{_number_cure(text, low, high, with_unit=False)}')
     if not low <= value <= high:
         raise BadCell(f"{shown(value)} is outside the allowed {allowed}. Correct it.")
     return value
@@ -149,8 +149,7 @@ def parse_quantity(text: str, quantity: Quantity, unit: Unit, *, decimal_comma: 
     allowed = f"{shown(low)} to {shown(high)}"
     value = plain_number(text, decimal_comma=decimal_comma)
     if value is None:
-        converted = _with_unit(text, quantity, unit)
-        cure = _number_cure(text, low, high) if converted is None else f" Write {shown(round(converted, 2))}."
+        cure = _unit_cure(text, quantity, unit) or _number_cure(text, low, high, with_unit=True)
         noun = f"a number {'in' if unit.words.startswith('°') else 'of'} {unit.words}"
         raise BadCell(f'"{text}" is not {noun} ({allowed}).{cure}')
     if not low <= value <= high:
@@ -159,36 +158,44 @@ def parse_quantity(text: str, quantity: Quantity, unit: Unit, *, decimal_comma: 
     return unit.to_internal(value)
 
 
+def _unit_cure(text: str, quantity: Quantity, unit: Unit) -> str:
+    """What to write, in the column's unit, instead of a number with a unit; "" for any other text."""
+    converted = _with_unit(text, quantity, unit)
+    if converted is None:
+        return ""
+    low, high = quantity.range_in(unit)
+    if not low <= converted <= high:
+        return f" That is {shown(converted)} {unit.words}, which is not allowed. Correct it."
+    return f" Write {shown(round(converted, 2))}."
+
+
 def _with_unit(text: str, quantity: Quantity, unit: Unit) -> float | None:
     """Value in the column's unit of a text such as "3ft", "36 in" or "2' 6\"", None where it is none."""
     both = _FEET_INCHES.fullmatch(text)
     if both and quantity.units == LENGTH_UNITS:
         return unit.from_internal(float(both[1]) * M_PER_FOOT + float(both[2]) * M_PER_INCH)
-    for other in (unit, *quantity.units):
+    for other in quantity.units:
         found = re.fullmatch(rf"({NUMBER.pattern})\s*(?:{_UNIT_WORDS[other.suffix]})\.?", text, flags=re.I)
         if found:
             return unit.from_internal(other.to_internal(float(found[1])))
     return None
 
 
-def _number_cure(text: str, low: float, high: float) -> str:
+def _number_cure(text: str, low: float, high: float, *, with_unit: bool) -> str:
     """What to write instead of a text that is not a number."""
     if text.startswith("#"):
         return " It is a spreadsheet's error: correct its formula."
     if "," in text:
         thousands = re.fullmatch(r"[+-]?\d{1,3}(,\d{3})+(\.\d+)?", text)
-        meant = (
-            plain_number(text.replace(",", "")) if thousands else None,
-            plain_number(text.replace(",", ".")),
-        )
-        values = [value for value in meant if value is not None and low <= value <= high]
+        meant = [text.replace(",", "")] * bool(thousands) + [text.replace(",", ".")]
+        values = [value for value in map(plain_number, meant) if value is not None and low <= value <= high]
         if values:
             return f" Write {' or '.join(shown(value) for value in values)}, without a comma."
-    around = rf"(?:about|approx\.?|ca\.?|~)?\s*({NUMBER.pattern})\s*[a-z°%\"']*"
-    leading = re.fullmatch(around, text, flags=re.IGNORECASE)
-    if leading:
+    behind = "" if with_unit else r"\s*[a-z%]*"  # "2 h" is 2, but "3 yd" is not 3 of another unit
+    leading = re.fullmatch(rf"(?:about|approx\.?|ca\.?|~)?\s*({NUMBER.pattern}){behind}", text, flags=re.I)
+    if leading and low <= float(leading[1]) <= high:
         return f" Write {leading[1]}."
-    return " Write a number alone; leave the cell empty if it is not known."
+    return " Write a number alone (an optional cell may stay empty)."
 
 
 def _other_unit(value: float, quantity: Quantity, unit: Unit) -> str:

@@ -78,6 +78,21 @@ def decode(raw: bytes, where: str) -> str:
         raise BadInput(Problem(f"{where} line {line}", f"not UTF-8 text ({found}). {SAVE_AS_UTF8}")) from None
 
 
+def read_bytes(path: Path) -> bytes:
+    """The bytes of a file.
+
+    Raises:
+        BadInput: It is missing or cannot be read.
+    """
+    try:
+        return path.read_bytes()
+    except FileNotFoundError:
+        raise BadInput(Problem(path.name, f"no such file in {path.parent}.")) from None
+    except OSError as error:
+        text = f"cannot be read ({error.strerror}). Close it in other programs, or check who may read it."
+        raise BadInput(Problem(path.name, text)) from None
+
+
 def find_table(folder: Path, stem: str) -> Path | None:
     """`<stem>.csv` or `<stem>.xlsx` in `folder`, None where neither exists.
 
@@ -106,7 +121,7 @@ def read_table(path: Path, problems: list[Problem] | None = None) -> Table:
     if workbook:
         lines, decimal_comma = _workbook_lines(path, found), False
     else:
-        text = _read_bytes(path)
+        text = read_bytes(path)
         lines, decimal_comma = _csv_lines(decode(text, path.name), path.name, found)
     table = _table(path.name, lines, found, pad_short=workbook, decimal_comma=decimal_comma)
     if problems is None:
@@ -117,28 +132,25 @@ def read_table(path: Path, problems: list[Problem] | None = None) -> Table:
     return table
 
 
-def csv_records(text: str, delimiter: str) -> Iterator[list[str]]:
+def in_row_order(problems: Iterable[Problem]) -> list[Problem]:
+    """Problems of one table in the order of its rows, those of the whole file first."""
+
+    def row_of(problem: Problem) -> int:
+        found = re.search(r" row (\d+)", problem.where)
+        return int(found[1]) if found else 0
+
+    return sorted(problems, key=row_of)
+
+
+def csv_records(text: str, delimiter: str, *, strict: bool = True) -> Iterator[list[str]]:
     """Records of a CSV text, one list of trimmed cells each; a blank line is an empty list.
 
     Raises:
-        csv.Error: A double quote is not closed, or text follows a closing one.
+        csv.Error: If strict, a double quote is not closed, or text follows a closing one.
     """
-    reader = csv.reader(
-        io.StringIO(text, newline=""), delimiter=delimiter, skipinitialspace=True, strict=True
-    )
-    for record in reader:
+    lines = io.StringIO(text, newline="")
+    for record in csv.reader(lines, delimiter=delimiter, skipinitialspace=True, strict=strict):
         yield [cell.strip() for cell in record]
-
-
-def _read_bytes(path: Path) -> bytes:
-    try:
-        return path.read_bytes()
-    except FileNotFoundError:
-        raise BadInput(Problem(path.name, f"no such file in {path.parent}.")) from None
-    except OSError as error:
-        raise BadInput(
-            Problem(path.name, f"cannot be read ({error.strerror}). Close it elsewhere.")
-        ) from None
 
 
 def _csv_lines(text: str, name: str, problems: list[Problem]) -> tuple[list[tuple[int, list[str]]], bool]:
@@ -156,9 +168,8 @@ def _csv_lines(text: str, name: str, problems: list[Problem]) -> tuple[list[tupl
     except csv.Error as error:
         cause = "a double quote is never closed" if "end of data" in str(error) else str(error)
         cure = 'Put the whole text in double quotes, and write "" for a quote inside it.'
-        problems.append(
-            Problem(f"{name} row {len(lines) + 1}", f"{cause}; rows from here on are not read. {cure}")
-        )
+        where = f"{name} row {len(lines) + 1}"
+        problems.append(Problem(where, f"{cause}; rows from here on are not read. {cure}"))
     return lines, delimiter == ";"
 
 
@@ -166,19 +177,14 @@ def _workbook_lines(path: Path, problems: list[Problem]) -> list[tuple[int, list
     """Numbered rows of the first worksheet as text; formulas give the value stored with them."""
     from openpyxl.utils import get_column_letter  # imported late: `--help` needs no workbook reader
 
-    raw = _read_bytes(path)
+    raw = read_bytes(path)
     values = _worksheet(raw, path.name, formulas=False)
     lines = [(number, [_cell_text(value) for value in row]) for number, row in enumerate(values, start=1)]
     if _has_formulas(raw):
         formulas = _worksheet(raw, path.name, formulas=True)
         for (number, texts), row in zip(lines, formulas, strict=True):
             for index, value in enumerate(row):
-                if (
-                    isinstance(value, str)
-                    and value.startswith("=")
-                    and index < len(texts)
-                    and not texts[index]
-                ):
+                if str(value).startswith("=") and not "".join(texts[index : index + 1]):
                     where = f"{path.name} row {number}, column {get_column_letter(index + 1)}"
                     cure = "Open the file in your spreadsheet program and save it, or type the value."
                     problems.append(Problem(where, f"the formula {value} has no stored value. {cure}"))
@@ -201,9 +207,8 @@ def _worksheet(raw: bytes, name: str, *, formulas: bool) -> list[tuple[object, .
             return rows
     except (zipfile.BadZipFile, InvalidFileException, KeyError, IndexError, ValueError, OSError):
         text = "cannot be opened as a workbook (is it protected by a password, or an older format renamed?)."
-        raise BadInput(
-            Problem(name, f"{text} Save it again as .xlsx without password, or as CSV UTF-8.")
-        ) from None
+        cure = "Save it again as .xlsx without password, or as CSV UTF-8."
+        raise BadInput(Problem(name, f"{text} {cure}")) from None
 
 
 def _has_formulas(raw: bytes) -> bool:
