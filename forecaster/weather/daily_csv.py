@@ -148,7 +148,7 @@ def _columns(header: list[str], where: str, known: Sequence[str]) -> tuple[list[
     missing = [name for name in known if name not in names]
     for name in names:
         near = difflib.get_close_matches(name, missing, n=1, cutoff=0.6)
-        meant = near[0] if near else OTHER_NAMES.get(name)
+        meant = OTHER_NAMES.get(name) or (near[0] if near else None)
         if name in known:
             if names.count(name) > 1:
                 problems.append(

@@ -54,11 +54,12 @@ def fahrenheit_sign(
     """
     month = days.astype("datetime64[M]").astype(np.int64) % 12 + 1
     known = np.isfinite(tmean_c)
-    for number in range(1, 13):
-        values = tmean_c[known & (month == number)]
-        if values.size < fewest_days:
-            continue
-        median = float(np.median(values))
+    medians = {
+        number: float(np.median(values))
+        for number in range(1, 13)
+        if (values := tmean_c[known & (month == number)]).size >= fewest_days
+    }
+    for number, median in sorted(medians.items(), key=lambda item: -item[1]):
         if median > warmest_month_c(number, latitude) + allowance_c:
             name = calendar.month_name[number]
             place = "no air on earth has" if median > HOTTEST_MONTH_C else f"latitude {latitude:g} never has"

@@ -7,6 +7,7 @@ counts it; a station that is read in the morning must be moved to the right day 
 
 from __future__ import annotations
 
+import difflib
 from collections.abc import Collection, Sequence
 from datetime import date
 from pathlib import Path
@@ -89,8 +90,9 @@ def _records(
     for station in stations:
         where = f"{shown}/{station.station_id}.csv"
         if station.station_id not in files:
-            hint = did_you_mean(station.station_id, strangers)
-            claimed.update(name for name in strangers if hint and f" {name}?" in hint)
+            near = _nearest(station.station_id, strangers)
+            claimed.update(near)
+            hint = f" Did you mean {near[0]}.csv?" if near else ""
             text = f"no such file, but stations.csv names the station.{hint} Add it, or take the station out."
             problems.append(Problem(where, text))
             continue
@@ -123,3 +125,9 @@ def _chosen(
         text = f"no station {wanted}.{did_you_mean(wanted, names)} Add it, or ask for another."
         problems.append(Problem(f"{shown}/stations.csv", text))
     return [station for station in listed if station.station_id in station_ids]
+
+
+def _nearest(name: str, others: Sequence[str]) -> list[str]:
+    """The one of `others` spelt most like `name`, capitals aside; empty where none is like it."""
+    by_key = {other.casefold(): other for other in others}
+    return [by_key[key] for key in difflib.get_close_matches(name.casefold(), by_key, n=1)]
