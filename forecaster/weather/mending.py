@@ -79,12 +79,15 @@ def filled_notices(
         empty |= ~np.isfinite(low.values_c[station])
     observed = np.nonzero(np.isfinite(checked.tmean_c[station]))[0]
     left = [(start, stop) for start, stop in runs(empty) if start > observed[0] and stop <= observed[-1]]
+    late: dict[int, list[str]] = {}
     for name, values in (("daily mean", checked.tmean_c), ("minimum", checked.tmin_c)):
         known = np.nonzero(np.isfinite(values[station]))[0]
-        if known.size and values.shape[1] - known[-1] > LATE_DAYS:
-            age = _days(int(axis.day_count - known[-1]))
-            text = f"the last {name} is of {axis.days[known[-1]]}, {age} before the as-of date."
-            notices.append(Notice(where, text))
+        if known.size and axis.day_count - known[-1] > LATE_DAYS:
+            late.setdefault(int(known[-1]), []).append(name)
+    for last, what in late.items():
+        verb = "is" if len(what) == 1 else "are"
+        text = f"the last {' and the last '.join(what)} {verb} of {axis.days[last]}"
+        notices.append(Notice(where, f"{text}, {_days(axis.day_count - last)} before the as-of date."))
     if left:
         notices.append(Notice(where, _left_empty(left, axis, current_from)))
     return notices

@@ -143,8 +143,9 @@ def test_a_station_that_has_drifted_is_followed(make_record):
     one = make_record("2010-01-01", "2019-12-31", seed=2)["tavg"]
     random = np.random.default_rng(9)
     other = one + random.normal(0, 0.5, one.size)
-    other[2000:] += 2.0  # the neighbour's new screen
+    other[2000:] += 4.0  # the neighbour's new screen
     gappy = np.stack([one, other])
     gappy[0, 3000:3004] = NAN
     filled = fill_gaps(gappy, axis_of(one.size, date(2010, 1, 1)), bridge_all_from=one.size)
-    assert abs(filled.values_c[0, 3000:3004] - one[3000:3004]).max() < 1.5
+    # without following, the pooled line would be 2 °C off
+    assert abs(filled.values_c[0, 3000:3004] - one[3000:3004]).mean() < 1.0
