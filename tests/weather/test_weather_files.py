@@ -263,8 +263,8 @@ def test_one_late_station_of_two_is_estimated(folder, record, two_stations, make
     assert np.isfinite(weather.tmean_c).all()
     assert weather.last_observed == (date(2025, 10, 5), date(2025, 8, 31))
     assert (
-        "weather/BIRCH.csv: the last daily mean and the last minimum are of 2025-08-31, 36 days before the as-of date."
-        in notices(weather)
+        "weather/BIRCH.csv: the last daily mean and the last minimum are of 2025-08-31, "
+        "36 days before the as-of date." in notices(weather)
     )
 
 
