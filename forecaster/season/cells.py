@@ -10,14 +10,21 @@ import re
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from datetime import date
+from difflib import get_close_matches
 from typing import TypeVar
 
-from forecaster.errors import Problem, did_you_mean
+from forecaster.errors import Notice, Problem, did_you_mean
 from forecaster.season.moments import parse_moment
 from forecaster.season.quantities import Quantity, Unit, parse_number, parse_quantity
 from forecaster.season.tables import BadCell, Row, Table, column_key
 
 Value = TypeVar("Value")
+NEAR_COLUMN = 0.8
+"""Likeness (0-1) from which a column counts as misspelt; at 0.6 diffuser_depth_in would be mean_depth_in."""
+
+EQUIPMENT_WORDS = frozenset({"heater"})
+"""Columns of equipment that look like a known name but are none: no question is asked."""
+
 WEEKDAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
 
 
@@ -77,6 +84,20 @@ def parse_weekdays(text: str) -> frozenset[int]:
         stop = parse_weekday(last) if hyphen else start
         days.update((start + step) % 7 for step in range((stop - start) % 7 + 1))
     return frozenset(days)
+
+
+def columns_notice(table: Table, unknown: Iterable[str], known: Iterable[str], fate: str) -> list[Notice]:
+    """One notice for all columns that the program does not know, with the near misses among them."""
+    names, keys = list(unknown), sorted(known)
+    if not names:
+        return []
+    hints = []
+    for name in names:
+        near = get_close_matches(column_key(name), keys, n=1, cutoff=NEAR_COLUMN)
+        if near and column_key(name) not in EQUIPMENT_WORDS:
+            hints.append(f" {name}: Did you mean {near[0]}?")
+    text = f"{', '.join(names)}: {fate}.{''.join(hints)}"
+    return [Notice(f"{table.name} row {table.header_row}", text)]
 
 
 @dataclass

@@ -11,6 +11,7 @@ Limit: samples while the logger lay in a drawer or froze in are only noticed out
 
 from __future__ import annotations
 
+import csv
 import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
@@ -144,12 +145,16 @@ def _find_header(text: str, name: str) -> tuple[list[list[str]], _Columns]:
         raise BadInput(Problem(name, "the file is empty. Export the logger again."))
     nearly: Problem | None = None
     for delimiter in ",;\t":
-        head = islice(csv_records(text, delimiter, strict=False), HEADER_WITHIN_ROWS)
-        for index, record in enumerate(head):
-            found = _columns(index, record, name)
-            if isinstance(found, _Columns):
-                return list(csv_records(text, delimiter, strict=False)), found
-            nearly = nearly or found
+        try:
+            for index, record in enumerate(
+                islice(csv_records(text, delimiter, strict=False), HEADER_WITHIN_ROWS)
+            ):
+                found = _columns(index, record, name)
+                if isinstance(found, _Columns):
+                    return list(csv_records(text, delimiter, strict=False)), found
+                nearly = nearly or found
+        except csv.Error:
+            nearly = nearly or Problem(name, "a double quote is never closed. Export the logger again.")
     cure = "Name a column date_time and one water_f or water_c."
     missing = Problem(name, f"no header with a date-time and a temperature column was found. {cure}")
     raise BadInput(nearly or missing)
@@ -234,7 +239,7 @@ def _samples(
             samples[instant] = _Sample(number, instant, instant.astimezone(local_zone), water_c)
     notices = _outside(outside, len(rows.values), columns.unit, name)
     if repeated:
-        text = f"{len(repeated)} rows repeat the time of an earlier one, the first is this; left out."
+        text = f"repeats the time of an earlier row ({len(repeated)} in all); left out."
         notices.append(Notice(f"{name} row {repeated[0]}", text))
     return [samples[instant] for instant in sorted(samples)], notices
 

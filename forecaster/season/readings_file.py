@@ -11,7 +11,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from forecaster.errors import BadInput, Notice, Problem, did_you_mean
-from forecaster.season.cells import Cells
+from forecaster.season.cells import Cells, columns_notice
 from forecaster.season.logger_file import read_logger as read_logger
 from forecaster.season.logger_file import read_loggers as read_loggers
 from forecaster.season.quantities import LENGTH_UNITS, TEMPERATURE_UNITS, Quantity, Unit
@@ -53,10 +53,7 @@ def read_readings(folder: Path, *, site_ids: Iterable[str]) -> tuple[tuple[Readi
         text = f"repeats an earlier row exactly ({len(repeated)} in all); counted once."
         notices.append(Notice(f"{table.name} row {rows}", text))
     unknown = [name for name in table.columns if column_key(name) not in COLUMNS]
-    if unknown:
-        where = f"{table.name} row {table.header_row}"
-        hints = "".join(f" {name}:{near}" for name in unknown if (near := did_you_mean(name, COLUMNS)))
-        notices.append(Notice(where, f"{', '.join(unknown)}: not used.{hints}"))
+    notices += columns_notice(table, unknown, COLUMNS, "not used")
     return tuple(sorted(readings, key=_order)), tuple(notices)
 
 

@@ -7,14 +7,13 @@ is noticed only by its distance from the other sites (`places.py`).
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from datetime import date
-from difflib import get_close_matches
 from pathlib import Path
 from typing import cast, get_args
 
 from forecaster.errors import BadInput, Notice, Problem, did_you_mean
-from forecaster.season.cells import WEEKDAYS, Cells
+from forecaster.season.cells import WEEKDAYS, Cells, columns_notice
 from forecaster.season.places import Place, check_place, check_places
 from forecaster.season.quantities import (
     AREA_UNITS,
@@ -50,9 +49,6 @@ OTHER_NAMES = {
 }
 """What other people call the required columns, for the hint beside a missing one."""
 
-EQUIPMENT_WORDS = frozenset({"heater"})
-"""Columns of equipment that look like a known name but are none: no question is asked."""
-
 
 def read_sites(
     folder: Path, *, crew_names: Iterable[str], extra_columns: Iterable[str] = ()
@@ -78,7 +74,7 @@ def read_sites(
         problems.append(Problem(table.name, "no sites below the header. Write one site a row."))
     expected = {column_key(name) for name in extra_columns}
     unknown = [name for name in reader.extras if column_key(name) not in expected]
-    notices = _unknown_columns(f"{table.name} row {table.header_row}", unknown)
+    notices = columns_notice(table, unknown, COLUMNS, "kept and shown, not used in the forecast")
     notices += check_places(table.name, reader.places, problems)
     if problems:
         raise BadInput(in_row_order(problems))
@@ -262,15 +258,3 @@ class _SheetReader:
 
 def _mean_in(unit: Unit, mean_m: float) -> str:
     return f"{round(unit.from_internal(mean_m), 1):g} {unit.words}"
-
-
-def _unknown_columns(where: str, unknown: Sequence[str]) -> list[Notice]:
-    """One notice for all columns that the program does not know, with the near misses among them."""
-    if not unknown:
-        return []
-    hints = []
-    for column in unknown:
-        near = get_close_matches(column_key(column), sorted(COLUMNS), n=1, cutoff=0.8)
-        if near and column_key(column) not in EQUIPMENT_WORDS:
-            hints.append(f" {column}: Did you mean {near[0]}?")
-    return [Notice(where, f"{', '.join(unknown)}: kept and shown, not used in the forecast.{''.join(hints)}")]

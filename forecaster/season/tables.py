@@ -12,14 +12,21 @@ import io
 import re
 import warnings
 import zipfile
+import zlib
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from pathlib import Path
+from xml.etree.ElementTree import ParseError
 
 from forecaster.errors import BadInput, Problem
 
 DELIMITERS = ",;\t"
+DAMAGED = (
+    *(zipfile.BadZipFile, zlib.error, ParseError, ArithmeticError, AttributeError, LookupError),
+    *(OSError, TypeError, ValueError, NotImplementedError),
+)
+"""What the workbook reader raises on a file that is no whole workbook (found by damaging one at random)."""
 SAVE_AS_UTF8 = 'Save it again as "CSV UTF-8" (in a text editor: encoding UTF-8).'
 
 
@@ -177,36 +184,37 @@ def _workbook_lines(path: Path, problems: list[Problem]) -> list[tuple[int, list
     """Numbered rows of the first worksheet as text; formulas give the value stored with them."""
     from openpyxl.utils import get_column_letter  # imported late: `--help` needs no workbook reader
 
-    raw = read_bytes(path)
-    values = _worksheet(raw, path.name, formulas=False)
+    values, formulas = _first_worksheet(read_bytes(path), path.name)
     lines = [(number, [_cell_text(value) for value in row]) for number, row in enumerate(values, start=1)]
-    if _has_formulas(raw):
-        formulas = _worksheet(raw, path.name, formulas=True)
-        for (number, texts), row in zip(lines, formulas, strict=True):
-            for index, value in enumerate(row):
-                if str(value).startswith("=") and not "".join(texts[index : index + 1]):
-                    where = f"{path.name} row {number}, column {get_column_letter(index + 1)}"
-                    cure = "Open the file in your spreadsheet program and save it, or type the value."
-                    problems.append(Problem(where, f"the formula {value} has no stored value. {cure}"))
+    for (number, texts), row in zip(lines, formulas, strict=False):
+        for index, value in enumerate(row):
+            if str(value).startswith("=") and not "".join(texts[index : index + 1]):
+                where = f"{path.name} row {number}, column {get_column_letter(index + 1)}"
+                cure = "Open the file in your spreadsheet program and save it, or type the value."
+                problems.append(Problem(where, f"the formula {value} has no stored value. {cure}"))
     return lines
 
 
-def _worksheet(raw: bytes, name: str, *, formulas: bool) -> list[tuple[object, ...]]:
-    """Cell values of the first worksheet."""
+def _first_worksheet(raw: bytes, name: str) -> tuple[list[tuple[object, ...]], list[tuple[object, ...]]]:
+    """Values of the first worksheet, and its formulas where it has any (else no rows)."""
     import openpyxl
-    from openpyxl.utils.exceptions import InvalidFileException
+
+    def read(*, values: bool) -> list[tuple[object, ...]]:
+        book = openpyxl.load_workbook(io.BytesIO(raw), read_only=True, data_only=values)
+        sheet = book.worksheets[0]
+        sheet.reset_dimensions()  # programs store wrong ones; then cells would be missing
+        rows = [tuple(row) for row in sheet.iter_rows(values_only=True)]
+        book.close()
+        return rows
 
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # drop-down lists and styles that openpyxl cannot carry
-            book = openpyxl.load_workbook(io.BytesIO(raw), read_only=True, data_only=not formulas)
-            sheet = book.worksheets[0]
-            sheet.reset_dimensions()  # programs store wrong ones; then rows would be missing
-            rows = [tuple(row) for row in sheet.iter_rows(values_only=True)]
-            book.close()
-            return rows
-    except (zipfile.BadZipFile, InvalidFileException, KeyError, IndexError, ValueError, OSError):
-        text = "cannot be opened as a workbook (is it protected by a password, or an older format renamed?)."
+            return read(values=True), read(values=False) if _has_formulas(raw) else []
+    except DAMAGED:
+        text = (
+            "cannot be opened as a workbook (protected by a password, damaged, or an older format renamed?)."
+        )
         cure = "Save it again as .xlsx without password, or as CSV UTF-8."
         raise BadInput(Problem(name, f"{text} {cure}")) from None
 
@@ -294,4 +302,5 @@ def _wrong_width(found: int, width: int) -> str:
     if found > width:
         cure = 'Put a text that holds the separator in double quotes, like "12 Mill Lane, rear".'
         return f"{found} cells, but the header names {width} columns. {cure}"
-    return f"only {found} cells, but the header names {width} columns. Add the missing separators."
+    cells = "cell" if found == 1 else "cells"
+    return f"only {found} {cells}, but the header names {width} columns. Add the missing separators."
