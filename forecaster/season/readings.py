@@ -11,7 +11,8 @@ class Reading:
     """One measured water temperature.
 
     `hour` is the local time of day [h, 0-24) or None where only the date is known; `depth_m` below the
-    surface [m] or None; `daily_mean` is True for a logger's day (already a mean of the whole day).
+    surface [m] or None; `sky` is "clear", "partly", "cloudy" or "" where not noted; `daily_mean` is True for
+    a logger's day (already a mean of the whole day); `where` is its place in the file, for messages.
     """
 
     site_id: str
@@ -20,5 +21,6 @@ class Reading:
     hour: float | None = None
     depth_m: float | None = None
     by: str = ""
+    sky: str = ""
     daily_mean: bool = False
     where: str = ""

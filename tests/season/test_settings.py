@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
 from datetime import date, time
 from pathlib import Path
 
@@ -293,3 +295,13 @@ def test_a_limit_may_be_written_in_either_unit(tmp_path_factory, tenths):
 )
 def test_values_are_shown_as_toml_writes_them(value):
     assert parse_toml(f"x = {as_written(value)}", "a.toml") == {"x": value}
+
+
+def test_reading_a_season_folder_loads_no_heavy_library():
+    names = "settings", "sheet", "readings_file"
+    program = (
+        f"import sys; {'; '.join(f'import forecaster.season.{name}' for name in names)};"
+        "print(*sorted({'pandas', 'scipy', 'statsmodels', 'openpyxl', 'requests'} & set(sys.modules)))"
+    )
+    done = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == ""
