@@ -77,7 +77,7 @@ class Stop:
 
 @dataclass(frozen=True)
 class CrewDay:
-    """One crew on one working day, stops in driving order; `drive_hours` is an estimate from straight lines."""
+    """One crew on one working day, stops in driving order; `drive_hours` [h] is from straight lines."""
 
     day: date
     crew: str

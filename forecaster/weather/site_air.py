@@ -80,6 +80,13 @@ class AirMatrices:
     mean_shift_c: Floats
     min_shift_c: Floats
 
+    def of_rows(self, rows: Sequence[int]) -> AirMatrices:
+        """The same for some of the sites only."""
+        pick = list(rows)
+        return AirMatrices(
+            self.mean[pick], self.minimum[pick], self.mean_shift_c[pick], self.min_shift_c[pick]
+        )
+
 
 def site_air(
     sites: Sequence[Site],

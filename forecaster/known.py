@@ -1,0 +1,245 @@
+"""Everything that may be used on the as-of date, and what follows from it. Pure: no files, no clock."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
+
+import numpy as np
+from numpy.typing import NDArray
+
+from forecaster.errors import BadInput, Notice, Problem
+from forecaster.events import Limits
+from forecaster.falls import FALL_DAYS, fall_day, fall_of, fall_start
+from forecaster.scenarios import FEWEST_FALLS, Members, make_members
+from forecaster.season.readings import Reading
+from forecaster.season.settings import Crew, Settings, crews_for_fall
+from forecaster.season.sites import Site
+from forecaster.water.evidence import Rows, rows_of
+from forecaster.water.lagged import WARM_UP_DAYS, SiteSeries
+from forecaster.water.physics import pond_prior
+from forecaster.water.pooling import Pond
+from forecaster.weather.fall_blocks import usable_falls
+from forecaster.weather.site_air import AirMatrices, SiteAir, air_matrices, site_air
+from forecaster.weather.stations import Weather
+
+FALLS_ADVISED = 15
+"""With fewer earlier seasons than this the spread of the forecast is itself unsure; the user is told."""
+
+
+@dataclass(frozen=True, eq=False)
+class Known:
+    """What is known on the morning of `as_of`: nothing later is in here.
+
+    `sites` are all sites of the sheet with the dates that hold in the forecast's fall; `closed` the ids
+    already closed. `readings` were taken up to the as-of date. `weather` ends the day before at most.
+    """
+
+    settings: Settings
+    sites: tuple[Site, ...]
+    readings: tuple[Reading, ...]
+    weather: Weather
+    as_of: date
+    fall: int
+    crews: tuple[Crew, ...]
+    closed: frozenset[str]
+    notices: tuple[Notice, ...]
+
+    @property
+    def as_of_day(self) -> int:
+        """Day index of the as-of date."""
+        return fall_day(self.as_of, self.fall)
+
+    @property
+    def limits(self) -> Limits:
+        """Thresholds of the events."""
+        t = self.settings.thresholds
+        return Limits(t.start_c, t.sustained_c, t.hold_days, t.freeze_c, t.hard_freeze_c, t.plumbing_freeze_c)
+
+
+def fall_for(as_of: date) -> int:
+    """The fall that is forecast on `as_of`.
+
+    Raises:
+        BadInput: From 1 February to 31 July there is none.
+    """
+    fall = fall_of(as_of)
+    if fall is None:
+        text = f"{as_of} lies outside a season; allowed are 1 August to 31 January. Name another date."
+        raise BadInput(Problem("--as-of", text))
+    return fall
+
+
+def known_on(
+    as_of: date,
+    *,
+    settings: Settings,
+    sites: Sequence[Site],
+    readings: Sequence[Reading],
+    weather: Weather,
+    closed: frozenset[str] = frozenset(),
+    notices: Sequence[Notice] = (),
+) -> Known:
+    """Put together what is known; dates of another year's sheet are moved or dropped, and said so."""
+    fall = fall_for(as_of)
+    said = list(notices) + list(weather.notices)
+    crews = settings.crews
+    kept = tuple(sites)
+    if fall != settings.season.year:
+        crews = crews_for_fall(settings.crews, settings.season.year, fall)
+        kept = tuple(_in_fall(site, fall - settings.season.year) for site in sites)
+        said.append(
+            Notice(
+                "season.toml [season] year",
+                f"the as-of date lies in the fall of {fall}, the settings speak of {settings.season.year}: "
+                "crew dates are moved to it, booked and told dates are left out.",
+            )
+        )
+    return Known(
+        settings=settings,
+        sites=kept,
+        readings=tuple(r for r in readings if r.day <= as_of),
+        weather=weather,
+        as_of=as_of,
+        fall=fall,
+        crews=crews,
+        closed=closed,
+        notices=tuple(said),
+    )
+
+
+def _in_fall(site: Site, years: int) -> Site:
+    def moved(day: date | None) -> date | None:
+        if day is None:
+            return None
+        if (day.month, day.day) == (2, 29):
+            day -= timedelta(days=1)
+        return day.replace(year=day.year + years)
+
+    return replace(
+        site,
+        booked_date=None,
+        told_date=None,
+        not_before=moved(site.not_before),
+        not_after=moved(site.not_after),
+    )
+
+
+@dataclass(frozen=True, eq=False)
+class Atmosphere:
+    """Stations' members and each site's share of the stations. `past_mean_c`: (site, 184) [°C]."""
+
+    airs: tuple[SiteAir, ...]
+    matrices: AirMatrices
+    members: Members
+    falls: tuple[int, ...]
+    past_mean_c: NDArray[np.float64]
+    notices: tuple[Notice, ...]
+
+
+def atmosphere(known: Known, sites: Sequence[Site]) -> Atmosphere:
+    """Air over `sites`: observed until now, members from now on.
+
+    Raises:
+        BadInput: A site is too far from every station, or too few earlier falls are complete.
+    """
+    weather, settings = known.weather, known.settings
+    airs = site_air(
+        sites,
+        weather.stations,
+        stations_per_site=settings.weather.stations_per_site,
+        has_tmin=list(weather.has_tmin),
+    )
+    matrices = air_matrices(airs, len(weather.stations))
+    falls = usable_falls(weather, known.fall)[-settings.weather.seasons :]
+    if len(falls) < FEWEST_FALLS:
+        names = ", ".join(station.station_id for station in weather.stations)
+        text = (
+            f"{len(falls)} earlier falls are complete at all stations ({names}), "
+            f"{FEWEST_FALLS} or more are needed. Add years, or leave out a station with a short record."
+        )
+        raise BadInput(Problem(settings.weather.folder, text))
+    notices = []
+    if len(falls) < FALLS_ADVISED:
+        text = f"only {len(falls)} earlier falls are complete: chances and bands are rough."
+        notices.append(Notice(settings.weather.folder, text))
+    members = make_members(
+        weather,
+        falls,
+        fall=known.fall,
+        as_of=known.as_of,
+        count=settings.season.members,
+        seed=settings.season.seed,
+        outlooks=weather.outlooks if settings.weather.outlook != "none" else (),
+    )
+    return Atmosphere(
+        airs=airs,
+        matrices=matrices,
+        members=members,
+        falls=falls,
+        past_mean_c=_past_mean(known, matrices, members),
+        notices=tuple(notices),
+    )
+
+
+def _past_mean(known: Known, matrices: AirMatrices, members: Members) -> NDArray[np.float64]:
+    """Observed daily means at each site over the fall; where not observed, the members' mean."""
+    start = known.weather.index_of(fall_start(known.fall))
+    day = start + np.arange(FALL_DAYS)
+    inside = (day >= 0) & (day < known.weather.day_count)
+    station = np.full((len(known.weather.stations), FALL_DAYS), np.nan)
+    station[:, inside] = known.weather.tmean_c[:, day[inside]]
+    expected = members.tmean_base_c.mean(axis=0)
+    head = members.tmean_head_c.mean(axis=0)
+    expected[:, members.head_from : members.head_from + head.shape[1]] = head
+    station = np.where(np.isnan(station), expected, station)
+    return np.asarray(matrices.mean @ station + matrices.mean_shift_c[:, None])
+
+
+def ponds_of(known: Known, sites: Sequence[Site], air: Atmosphere) -> tuple[list[Pond], list[Notice]]:
+    """The ponds whose water is forecast, each with its prior, air and rows of evidence."""
+    by_site: dict[str, list[Reading]] = {}
+    for reading in known.readings:
+        by_site.setdefault(reading.site_id, []).append(reading)
+    read_falls = {fall for r in known.readings if (fall := fall_of(r.day)) is not None}
+    first_fall = min(read_falls | {known.fall})
+    first_day = max(known.weather.first_day, fall_start(first_fall) - timedelta(days=WARM_UP_DAYS))
+    offset = known.weather.index_of(first_day)
+    station_c = known.weather.tmean_c[:, offset:]
+    ponds, lost = [], dict[int, int]()
+    for position, site in enumerate(sites):
+        if not site.forecast_water:
+            continue
+        series = SiteSeries(first_day, _series(known, air, position, station_c, first_day), site.latitude)
+        rows: list[Rows] = []
+        own = by_site.get(site.site_id, [])
+        for fall in sorted({f for r in own if (f := fall_of(r.day)) is not None and f <= known.fall}):
+            present = fall == known.fall
+            count = known.as_of_day if present else FALL_DAYS
+            found = rows_of(own, site, fall=fall, present=present, day_count=count)
+            if found and not present and np.isnan(series.slice_from(fall_start(fall), FALL_DAYS)).any():
+                lost[fall] = lost.get(fall, 0) + 1
+                continue
+            rows += found
+        ponds.append(Pond(site.site_id, pond_prior(site), series, tuple(rows)))
+    notices = [
+        Notice("readings", f"those of {fall} at {count} sites are not used: the air of that fall has gaps.")
+        for fall, count in sorted(lost.items())
+    ]
+    return ponds, notices
+
+
+def _series(
+    known: Known, air: Atmosphere, position: int, station_c: NDArray[np.float64], first_day: date
+) -> NDArray[np.float64]:
+    weights, shift = air.matrices.mean[position], air.matrices.mean_shift_c[position]
+    used = weights > 0
+    observed = weights[used] @ station_c[used] + shift
+    start = (fall_start(known.fall) - first_day).days
+    whole = np.full(max(len(observed), start + known.as_of_day), np.nan)
+    whole[: len(observed)] = observed
+    this_fall = air.past_mean_c[position, : known.as_of_day]
+    at = slice(max(start, 0), start + known.as_of_day)
+    whole[at] = np.where(np.isnan(whole[at]), this_fall[max(-start, 0) :], whole[at])
+    return whole
