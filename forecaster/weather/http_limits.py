@@ -129,6 +129,8 @@ def unpacked(body: bytes, encoding: str, max_bytes: int) -> bytes:
         raise AnswerRefused(f"the answer unpacks to more than {max_bytes:,} bytes")
     if not unpacker.eof:
         raise AnswerRefused("the answer is cut off")
+    if unpacker.unused_data:
+        raise AnswerRefused("something follows the packed answer")
     return whole
 
 
