@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from datetime import date, timedelta
+from dataclasses import dataclass, field
+from datetime import date, datetime, timedelta
 
 import numpy as np
 
@@ -25,7 +25,9 @@ class Station:
 class Outlook:
     """A forecast of one station's coming days, with the day on which it was issued.
 
-    `tmin_c`, `tmax_c` [°C], shape (day,), NaN where not given; `days` are local calendar dates.
+    `tmin_c`, `tmax_c` [°C], shape (day,), NaN where not given; `days` are local calendar dates. `tmean_c`
+    [°C], likewise, or None where the source has none. `issued_at`: the instant of issue (UTC), None where
+    only the day is known.
     """
 
     station_id: str
@@ -34,6 +36,8 @@ class Outlook:
     tmin_c: np.ndarray
     tmax_c: np.ndarray
     source: str = "files"
+    tmean_c: np.ndarray | None = field(default=None, repr=False)
+    issued_at: datetime | None = field(default=None, repr=False)
 
 
 @dataclass(frozen=True, eq=False)
