@@ -1,7 +1,7 @@
 """From readings to rows of evidence: correction for the day's swing, error, thinning, covariance.
 
 Daily water is strongly correlated from day to day. A dense record (a logger, an archive) is therefore
-split into five interleaved sets of every fifth day, each with a fifth of the weight: all readings count,
+split into ten interleaved sets of every tenth day, each with a tenth of the weight: all readings count,
 but day-to-day wiggles, which the regression explains worst, cannot outvote the season.
 """
 
@@ -19,13 +19,13 @@ from forecaster.water.physics import WATER_HEAT_J_M3_K
 
 DENSE_ROWS = 25
 """More readings than this in one fall are a dense record."""
-THIN_DAYS = 5
-"""Interleaving of a dense record; AR(1) with 0.85 leaves a correlation of 0.44 between its rows."""
+THIN_DAYS = 10
+"""Interleaving of a dense record; AR(1) with 0.85 leaves a correlation of 0.20 between its rows."""
 FRESH_DAYS = 5
 """The last days of a dense record of the present fall all count: they carry today's state."""
 FIT_FROM, FIT_TO = 14, 121
 """Days of the fall (15 August to 30 November) whose readings of earlier falls teach the coefficients."""
-HALF_LIFE_YEARS = 30.0
+HALF_LIFE_YEARS = 60.0
 """Age at which a reading of an earlier fall counts half; an assumption, no source."""
 THERMOMETER_SD_C = 0.3
 """Error of a hand thermometer and of one spot in the pond; an assumption, no source."""

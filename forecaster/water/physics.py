@@ -48,7 +48,7 @@ WATER_ABSORBS = 0.94
 OPEN_SKY_SHARE: dict[Exposure, float] = {"sheltered": 0.75, "average": 0.9, "open": 1.0}
 """Share of the sun that trees and houses leave; an assumption, no source."""
 
-LEVEL_C, LEVEL_SD_C = 9.8, 1.2
+LEVEL_C, LEVEL_SD_C = 9.8, 1.0
 """Equilibrium temperature at 10 °C air and 150 W/m2 clear-sky sun. Edinger et al. 1968 with a dew point
 4-5 °C below the air and 85 W/m2 absorbed: 9.4-10.5 at 1-3 m/s wind."""
 AIR_SLOPE, AIR_SLOPE_SD = 0.84, 0.08

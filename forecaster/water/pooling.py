@@ -34,6 +34,8 @@ SCALE_GRID = np.exp(np.linspace(np.log(0.3), np.log(3.0), 25))
 """Factors of the residual variance that are tried."""
 SCALE_LOG_SD = 0.35
 """Prior spread of the logarithm of that factor."""
+DOUBT_Z = 3.5
+"""A row further than so many standard deviations from what the others say is doubted."""
 SCALE_ROWS = 8
 """Fewer rows than this say nothing of the residual's size."""
 
@@ -139,16 +141,19 @@ def prior_moments(prior: Prior, log_lag: float, level_sd_c: float) -> tuple[np.n
 def information(
     columns: np.ndarray, water_c: np.ndarray, covariance: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray]:
-    """Information of rows about the coefficients: X' V^-1 X (p, p) and X' V^-1 y (p,).
+    """Information of rows about the coefficients, by generalised least squares.
+
+    Returns X' V^-1 X (p, p) and X' V^-1 y (p,), from the whitened rows of statsmodels' GLS.
 
     Args:
         columns: X, shape (n, p).
         water_c: y [°C], shape (n,).
         covariance: V [°C²], shape (n, n), positive definite.
     """
-    factor = np.linalg.cholesky(covariance)
-    white = np.linalg.solve(factor, np.column_stack([columns, water_c]))
-    return white[:, :-1].T @ white[:, :-1], white[:, :-1].T @ white[:, -1]
+    from statsmodels.regression.linear_model import GLS  # slow to import, not needed without readings
+
+    model = GLS(water_c, columns, sigma=covariance, hasconst=False)
+    return model.wexog.T @ model.wexog, model.wexog.T @ model.wendog
 
 
 def condition(
@@ -169,6 +174,7 @@ def fit_route(
     route_share: float = ROUTE_SHARE,
     residuals: Mapping[str, Residual] | None = None,
     log_lags: Mapping[str, float] | None = None,
+    doubt_outliers: bool = True,
 ) -> RouteFit:
     """Fit all ponds together for the fall that is forecast.
 
@@ -178,6 +184,7 @@ def fit_route(
         route_share: Share of prior variance common to the route, 0-1.
         residuals: Residual of each pond, held fixed; without it sizes are estimated.
         log_lags: Linearisation points held fixed; without it they are iterated.
+        doubt_outliers: Widen the error of rows that the other rows contradict (never drop one).
     """
     work = [_Work(p, p.prior.log_lag, p.prior.mean, Residual()) for p in ponds]
     for item in work:
@@ -186,28 +193,82 @@ def fit_route(
         if log_lags is not None:
             item.log_lag = log_lags[item.pond.site_id]
     with_rows = [item for item in work if item.pond.rows]
-    for step in range(ROUNDS if with_rows and log_lags is None else 1):
+    fits, route = _fit(work, with_rows, fall, route_share, residuals is None, log_lags is None)
+    doubted = [item for item in with_rows if _doubt(item, fits[item.pond.site_id], fall)]
+    if doubted and doubt_outliers:
+        fits, route = _fit(work, with_rows, fall, route_share, residuals is None, log_lags is None)
+    return RouteFit(fall=fall, ponds=fits, route_mean=route[0], route_cov=route[1])
+
+
+def _fit(
+    work: Sequence[_Work],
+    with_rows: Sequence[_Work],
+    fall: int,
+    route_share: float,
+    size_residuals: bool,
+    move_lags: bool,
+) -> tuple[dict[str, PondFit], tuple[np.ndarray, np.ndarray]]:
+    for step in range(ROUNDS if with_rows and move_lags else 1):
         for item in with_rows:
             _linearise(item, fall)
         fits, route = _pool(work, fall=fall, route_share=route_share)
-        if residuals is None and step < 2:
+        if size_residuals and step < 2:
             for item in with_rows:
                 item.residual = _sized_residual(item, fits[item.pond.site_id], fall)
             for item in with_rows:
                 _linearise(item, fall)
             fits, route = _pool(work, fall=fall, route_share=route_share)
-        if log_lags is None and step < ROUNDS - 1 and with_rows:
+        if move_lags and step < ROUNDS - 1 and with_rows:
             for item in work:
                 _move(item, fits[item.pond.site_id])
-    if not with_rows:
-        fits, route = _pool(work, fall=fall, route_share=route_share)
-    return RouteFit(fall=fall, ponds=fits, route_mean=route[0], route_cov=route[1])
+    return fits, route
 
 
-def row_columns(pond: Pond, rows: Rows, log_lag: float, coefficients: np.ndarray) -> np.ndarray:
-    """The eight columns of `rows`, shape (n, 8)."""
-    terms, warm_up = season_terms(pond.series, rows.fall, rows.last_day + 1)
-    return linearised_columns(terms, warm_up, log_lag, coefficients)[rows.day]
+def leave_one_out(
+    columns: np.ndarray, water_c: np.ndarray, mean: np.ndarray, cov: np.ndarray, noise: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    """What each row should have been by the others: miss (row - expectation) and sd [°C], shape (n,).
+
+    Args:
+        columns: X, shape (n, p).
+        water_c: y [°C], shape (n,).
+        mean: Coefficients before these rows, (p,).
+        cov: Their covariance, (p, p).
+        noise: Covariance of y around X b, (n, n).
+    """
+    inverse = np.linalg.inv(columns @ cov @ columns.T + noise)
+    spread = 1.0 / np.diag(inverse)
+    return (inverse @ (water_c - columns @ mean)) * spread, np.sqrt(spread)
+
+
+def _doubt(item: _Work, fit: PondFit, fall: int) -> bool:
+    """Widen the error of rows that the others contradict; True where there was one."""
+    widened = []
+    for rows, columns in zip(item.pond.rows, row_columns(item), strict=True):
+        noise = row_covariance(rows, item.residual, fall) / rows.repeats
+        cov = fit.cov if rows.fall == fall else fit.physics_cov
+        mean = fit.mean if rows.fall == fall else fit.physics_mean
+        miss, sd = leave_one_out(columns, rows.water_c, mean, cov, noise)
+        excess = np.maximum((miss / (DOUBT_Z * sd)) ** 2 - 1.0, 0.0) * sd**2
+        widened.append(replace(rows, error_sd_c=np.sqrt(rows.error_sd_c**2 + excess)))
+    found = any(
+        (new.error_sd_c > old.error_sd_c).any() for new, old in zip(widened, item.pond.rows, strict=True)
+    )
+    if found:
+        item.pond = replace(item.pond, rows=tuple(widened))
+    return found
+
+
+def row_columns(item: _Work) -> list[np.ndarray]:
+    """The eight columns of each of a pond's rows, shapes (n, 8)."""
+    last: dict[int, int] = {}
+    for rows in item.pond.rows:
+        last[rows.fall] = max(last.get(rows.fall, 0), rows.last_day)
+    by_fall = {}
+    for fall, day in last.items():
+        terms, warm_up = season_terms(item.pond.series, fall, day + 1)
+        by_fall[fall] = linearised_columns(terms, warm_up, item.log_lag, item.coefficients)
+    return [by_fall[rows.fall][rows.day] for rows in item.pond.rows]
 
 
 def row_covariance(rows: Rows, residual: Residual, fall: int) -> np.ndarray:
@@ -245,8 +306,7 @@ def earlier_information(
 
 def _linearise(item: _Work, fall: int) -> None:
     parts: dict[int, tuple[np.ndarray, np.ndarray]] = {}
-    for rows in item.pond.rows:
-        columns = row_columns(item.pond, rows, item.log_lag, item.coefficients)
+    for rows, columns in zip(item.pond.rows, row_columns(item), strict=True):
         part = information(columns, rows.water_c, row_covariance(rows, item.residual, fall))
         if rows.fall in parts:
             part = (parts[rows.fall][0] + part[0], parts[rows.fall][1] + part[1])
@@ -341,8 +401,7 @@ def _sized_residual(item: _Work, fit: PondFit, fall: int) -> Residual:
         return item.residual
     base = replace(item.residual, scale=1.0)
     log_posterior = -0.5 * (np.log(SCALE_GRID) / SCALE_LOG_SD) ** 2
-    for rows in item.pond.rows:
-        columns = row_columns(item.pond, rows, item.log_lag, item.coefficients)
+    for rows, columns in zip(item.pond.rows, row_columns(item), strict=True):
         miss = rows.water_c - columns @ fit.all_mean
         kernel = base.covariance(rows.kernel(base.rho))
         weight = 0.5 ** (abs(fall - rows.fall) / HALF_LIFE_YEARS) / rows.repeats
