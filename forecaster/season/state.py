@@ -1,0 +1,350 @@
+"""What holds now, derived from the ledger's events from the first to the last; nothing of it is stored.
+
+Two rules do most of the work. An event stands unless an undo that itself stands takes it back. And what
+was recorded last about a site holds: nobody has to remember in which order things happened. Closings,
+dates, skips, visits and the plan belong to one season (1 February to 31 January); readings, outlooks,
+thermometer offsets, notes and outcomes carry over, because next fall learns from them.
+"""
+
+from __future__ import annotations
+
+import gc
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from datetime import date
+from functools import cached_property
+from typing import TYPE_CHECKING, Any
+
+from forecaster.season.events import SAID, Event, unpack
+from forecaster.season.readings import Reading
+from forecaster.season.state_readings import merge_readings as merge_readings
+from forecaster.season.state_readings import readings_of
+from forecaster.season.state_records import (
+    ClosedEvent,
+    Measured,
+    Note,
+    Outcome,
+    Run,
+    SettingsChange,
+    SkippedEvent,
+    Visit,
+)
+from forecaster.season.state_sheet import apply_state as apply_state
+from forecaster.season.state_sheet import state_notices as state_notices
+
+if TYPE_CHECKING:
+    from forecaster.weather.stations import Outlook
+
+DATA_KINDS = frozenset(
+    {"reading", "told", "booked", "unbooked", "closed", "skipped", "visit", "thermometer", "outlook"}
+)
+"""Kinds of events that may change a forecast."""
+
+SEASON_KINDS = frozenset({*SAID, "plan", "season"}) - {"thermometer"}
+"""Kinds of events whose day tells which season is under way."""
+
+
+@dataclass(frozen=True, eq=False)
+class SeasonState:
+    """What holds in the season `season` (its year), as far as the events tell.
+
+    `booked` and `told` are the dates that bind. Of the sheet's own dates those up to `void[site_id]` have
+    passed without a closing and those in `called_off[site_id]` no longer stand. Long lists (readings,
+    outlooks, the plan) are made when first asked for.
+    """
+
+    season: int | None = None
+    closed: Mapping[str, ClosedEvent] = field(default_factory=dict)
+    booked: Mapping[str, date] = field(default_factory=dict)
+    told: Mapping[str, date] = field(default_factory=dict)
+    void: Mapping[str, date] = field(default_factory=dict)
+    called_off: Mapping[str, frozenset[date]] = field(default_factory=dict)
+    skipped: tuple[SkippedEvent, ...] = ()
+    visits: tuple[Visit, ...] = ()
+    notes: tuple[Note, ...] = ()
+    outcomes: tuple[Outcome, ...] = ()
+    offsets: tuple[tuple[str, date | None, float], ...] = ()
+    settings_changes: tuple[SettingsChange, ...] = ()
+    runs: tuple[Run, ...] = ()
+    plan_event: Event | None = None
+    sheet_event: Event | None = None
+    outlook_events: tuple[Event, ...] = ()
+    reading_events: tuple[Event, ...] = ()
+    events: tuple[Event, ...] = field(default=(), repr=False)
+    undone: frozenset[int] = frozenset()
+
+    @property
+    def last_event_id(self) -> int:
+        """Number of the last event, 0 for none."""
+        return self.events[-1].event_id if self.events else 0
+
+    @property
+    def readings(self) -> tuple[Reading, ...]:
+        """The readings by site, day and hour, corrected by their thermometers' offsets."""
+        return self._readings[0]
+
+    @property
+    def measured(self) -> tuple[Measured, ...]:
+        """How `readings` were made, one each."""
+        return self._readings[1]
+
+    @cached_property
+    def plan(self) -> dict[str, Any] | None:
+        """The plan in force as it was given, None where no plan has been put in force this season."""
+        return unpack(self.plan_event.document) if self.plan_event else None
+
+    @cached_property
+    def sheet(self) -> dict[str, dict[str, Any]] | None:
+        """The sheet as it was last confirmed (see `changes.py`), None before the first time."""
+        return unpack(self.sheet_event.document) if self.sheet_event else None
+
+    @cached_property
+    def outlooks(self) -> tuple[Outlook, ...]:
+        """The outlooks kept, by station and day of issue; of several a day from one source, the last."""
+        from forecaster.season.outlook_events import outlook_of  # late: numpy takes longer than a command
+
+        kept = {
+            (event.facts["station_id"], event.day, event.facts["source"]): event
+            for event in self.outlook_events
+        }
+        return tuple(outlook_of(kept[key]) for key in sorted(kept))
+
+    def newer_than_plan(self) -> int:
+        """Events since the plan in force was made that may change it; 0 where there is no plan."""
+        if self.plan_event is None:
+            return 0
+        known = int(self.plan_event.facts.get("last_event_id", self.plan_event.event_id))
+        kinds: dict[int, str] = {}
+        for event in self.events:  # an undo counts as what it takes back
+            kinds[event.event_id] = event.kind if event.undoes is None else kinds.get(event.undoes, "undo")
+        return sum(event_id > known and kind in DATA_KINDS for event_id, kind in kinds.items())
+
+    @cached_property
+    def _readings(self) -> tuple[tuple[Reading, ...], tuple[Measured, ...]]:
+        with uncollected():
+            return readings_of(self.reading_events, self.offsets)
+
+
+def season_of(day: date) -> int:
+    """Year of the season that a day belongs to: February to January, so that the fall is whole.
+
+    >>> season_of(date(2026, 1, 31)), season_of(date(2026, 2, 1))
+    (2025, 2026)
+    """
+    return day.year if day.month >= 2 else day.year - 1
+
+
+def undone_events(events: Iterable[Event]) -> frozenset[int]:
+    """Numbers of the events that do not stand: an undo that stands takes its event back.
+
+    An undo is always younger than what it takes back, so one pass from the last to the first decides.
+    """
+    undone: set[int] = set()
+    for event in sorted((event for event in events if event.undoes is not None), reverse=True):
+        if event.event_id not in undone:
+            undone.add(int(event.undoes or 0))
+    return frozenset(undone)
+
+
+def derive(events: Iterable[Event], until: date | None = None, *, season: int | None = None) -> SeasonState:
+    """The state after these events.
+
+    Args:
+        events: In the order in which they were recorded. What was known on a day is decided by the caller:
+            `Ledger.events(day)` gives only what had been recorded by then.
+        until: Events that speak of a later day are left out; None for all.
+        season: Whose closings, dates and plan; by default the season of `until`, else the one begun last,
+            else that of the latest event.
+    """
+    kept = tuple(event for event in events if until is None or event.day <= until)
+    undone = undone_events(kept)
+    if season is None:
+        season = season_of(until) if until is not None else _last_season(kept, undone)
+    building = _Building(season)
+    acts = building.acts
+    for event in kept:
+        act = acts.get(event.kind)
+        if act is not None and event.event_id not in undone:
+            act(event)
+    return building.finished(kept, undone)
+
+
+@contextmanager
+def uncollected() -> Iterator[None]:
+    """No garbage collection inside: it would walk a growing list of thousands again and again."""
+    enabled = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if enabled:
+            gc.enable()
+
+
+def _said_date(event: Event) -> date:
+    """The date that a told or booked event announces; its own day where it names none."""
+    text = event.facts.get("date")
+    return date.fromisoformat(text) if text else event.day
+
+
+def _last_season(events: Sequence[Event], undone: frozenset[int]) -> int | None:
+    standing = [event for event in events if event.kind in SEASON_KINDS and event.event_id not in undone]
+    begun = [int(event.facts["year"]) for event in standing if event.kind == "season"]
+    if begun:
+        return begun[-1]
+    return season_of(max(event.day for event in standing)) if standing else None
+
+
+class _Building:
+    """Collects the state, one standing event after the other."""
+
+    def __init__(self, season: int | None) -> None:
+        self.season = season
+        self.closed: dict[str, ClosedEvent] = {}
+        self.booked: dict[str, date] = {}
+        self.told: dict[str, date] = {}
+        self.void: dict[str, date] = {}
+        self.called_off: dict[str, frozenset[date]] = {}
+        self.skipped: list[SkippedEvent] = []
+        self.visits: list[Visit] = []
+        self.notes: list[Note] = []
+        self.outcomes: list[Outcome] = []
+        self.offsets: list[tuple[str, date | None, float]] = []
+        self.changes: list[SettingsChange] = []
+        self.runs: list[Run] = []
+        self.outlooks: list[Event] = []
+        self.reading_events: list[Event] = []
+        self.plan: Event | None = None
+        self.sheet: Event | None = None
+        self.acts = {
+            "reading": self.reading_events.append,
+            "outlook": self.outlooks.append,
+            "told": self._told,
+            "booked": self._booked,
+            "unbooked": self._unbooked,
+            "closed": self._closed,
+            "skipped": self._skipped,
+            "visit": self._visit,
+            "note": self._note,
+            "outcome": self._outcome,
+            "thermometer": self._thermometer,
+            "settings": self._settings,
+            "sheet": self._sheet,
+            "plan": self._plan,
+            "run": self._run,
+        }
+
+    def _told(self, event: Event) -> None:
+        day = _said_date(event)
+        if season_of(day) == self.season:
+            self.told[event.site_id] = day
+
+    def _booked(self, event: Event) -> None:
+        day = _said_date(event)
+        if season_of(day) == self.season:
+            self.booked[event.site_id] = self.told[event.site_id] = day
+
+    def _unbooked(self, event: Event) -> None:
+        named = [date.fromisoformat(text) for text in event.facts.get("dates", ())]
+        if season_of(max(named, default=event.day)) != self.season:
+            return
+        self.booked.pop(event.site_id, None)
+        self.told.pop(event.site_id, None)
+        if named:
+            before = self.called_off.get(event.site_id, frozenset())
+            self.called_off[event.site_id] = before.union(named)
+        else:
+            self.void[event.site_id] = date.max
+
+    def _closed(self, event: Event) -> None:
+        if season_of(event.day) == self.season:
+            facts = event.facts
+            self.closed[event.site_id] = ClosedEvent(
+                event.day, facts.get("by", ""), facts.get("done", ""), facts.get("crew_hours"), event.event_id
+            )
+
+    def _skipped(self, event: Event) -> None:
+        if season_of(event.day) == self.season:
+            facts = event.facts
+            self.void[event.site_id] = max(event.day, self.void.get(event.site_id, date.min))
+            for dates in (self.booked, self.told):
+                if dates.get(event.site_id, date.max) <= event.day:
+                    del dates[event.site_id]
+            self.skipped.append(
+                SkippedEvent(
+                    event.site_id, event.day, facts.get("reason", ""), facts.get("by", ""), event.event_id
+                )
+            )
+
+    def _visit(self, event: Event) -> None:
+        day, facts = _said_date(event), event.facts
+        if season_of(day) == self.season:
+            hours = float(facts["crew_hours"])
+            self.visits.append(
+                Visit(event.site_id, day, facts["what"], hours, facts.get("by", ""), event.event_id)
+            )
+
+    def _note(self, event: Event) -> None:
+        text = event.facts.get("text", "")
+        self.notes.append(Note(event.site_id, event.day, text, event.who, event.event_id))
+
+    def _outcome(self, event: Event) -> None:
+        facts = event.facts
+        dollars, text = facts.get("dollars"), facts.get("text", "")
+        self.outcomes.append(Outcome(event.site_id, event.day, facts["what"], dollars, text, event.event_id))
+
+    def _thermometer(self, event: Event) -> None:
+        start = event.facts.get("from_day")
+        day = date.fromisoformat(start) if start else None
+        self.offsets.append((event.facts["thermometer"], day, float(event.facts["offset_c"])))
+
+    def _settings(self, event: Event) -> None:
+        changed = event.facts.get("changed", {})
+        self.changes.append(SettingsChange(event.event_id, event.day, event.who, changed))
+
+    def _sheet(self, event: Event) -> None:
+        self.sheet = event
+
+    def _plan(self, event: Event) -> None:
+        if season_of(event.day) == self.season:
+            self.plan = event
+
+    def _run(self, event: Event) -> None:
+        facts = event.facts
+        self.runs.append(
+            Run(
+                event_id=event.event_id,
+                as_of=event.day,
+                seed=int(facts["seed"]),
+                version=facts["version"],
+                digests=facts["digests"],
+                last_event_id=int(facts["last_event_id"]),
+                output_digest=facts["output"],
+                manifest=facts["manifest"],
+                who=event.who,
+            )
+        )
+
+    def finished(self, events: tuple[Event, ...], undone: frozenset[int]) -> SeasonState:
+        return SeasonState(
+            season=self.season,
+            closed=self.closed,
+            booked=self.booked,
+            told=self.told,
+            void=self.void,
+            called_off=self.called_off,
+            skipped=tuple(self.skipped),
+            visits=tuple(self.visits),
+            notes=tuple(self.notes),
+            outcomes=tuple(self.outcomes),
+            offsets=tuple(self.offsets),
+            settings_changes=tuple(change for change in self.changes if change.changed),
+            runs=tuple(self.runs),
+            plan_event=self.plan,
+            sheet_event=self.sheet,
+            outlook_events=tuple(self.outlooks),
+            reading_events=tuple(self.reading_events),
+            events=events,
+            undone=undone,
+        )

@@ -1,0 +1,58 @@
+"""The site sheet seen with the ledger: the dates that bind, and where the two say different things."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import replace
+from datetime import date
+from typing import TYPE_CHECKING
+
+from forecaster.errors import Notice
+from forecaster.season.sites import Site
+
+if TYPE_CHECKING:
+    from forecaster.season.state import SeasonState
+
+
+def apply_state(sites: Iterable[Site], state: SeasonState) -> tuple[Site, ...]:
+    """The sites with the dates that the ledger knows; where sheet and ledger differ, the ledger holds.
+
+    Dates of the sheet that were called off, or that passed when a crew left without closing, are dropped.
+    """
+    applied = []
+    for site in sites:
+        booked = state.booked.get(site.site_id, _standing(site.site_id, site.booked_date, state))
+        told = state.told.get(site.site_id, _standing(site.site_id, site.told_date, state))
+        unchanged = booked == site.booked_date and told == site.told_date
+        applied.append(site if unchanged else replace(site, booked_date=booked, told_date=told))
+    return tuple(applied)
+
+
+def _standing(site_id: str, in_sheet: date | None, state: SeasonState) -> date | None:
+    """A date of the sheet, None where it no longer stands."""
+    if in_sheet is None or in_sheet <= state.void.get(site_id, date.min):
+        return None
+    return None if in_sheet in state.called_off.get(site_id, ()) else in_sheet
+
+
+def state_notices(sites: Iterable[Site], state: SeasonState) -> tuple[Notice, ...]:
+    """Where the sheet and the ledger say different things, and events of sites that the sheet lacks."""
+    notices, known = [], set[str]()
+    for site in sites:
+        known.add(site.site_id)
+        for name, dates, in_sheet in (
+            ("booked", state.booked, site.booked_date),
+            ("told", state.told, site.told_date),
+        ):
+            in_ledger = dates.get(site.site_id)
+            if in_ledger is not None and in_sheet is not None and in_ledger != in_sheet:
+                text = f"the sheet says {in_sheet}, the ledger {in_ledger}; the ledger holds."
+                notices.append(Notice(f"{site.site_id}, {name}_date", text))
+            elif in_ledger is None and in_sheet in state.called_off.get(site.site_id, ()):
+                text = f"{in_sheet} of the sheet was called off and does not count. Take it out of the sheet."
+                notices.append(Notice(f"{site.site_id}, {name}_date", text))
+    spoken_of = {*state.closed, *state.booked, *state.told, *(r.site_id for r in state.readings)}
+    for site_id in sorted(spoken_of - known):
+        text = f"{site_id} is not in the site sheet any more; what was recorded of it does not count."
+        notices.append(Notice("season.sqlite", text))
+    return tuple(notices)
