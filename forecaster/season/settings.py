@@ -16,6 +16,7 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
 
 from forecaster.errors import BadInput, Problem, did_you_mean
 from forecaster.falls import fall_end, fall_start
+from forecaster.season.addresses import base_address, station_ids, variable_name
 from forecaster.season.cells import parse_weekday
 from forecaster.season.moments import parse_clock, parse_day
 from forecaster.season.quantities import shown
@@ -66,6 +67,9 @@ def _days(value: object) -> object:
     raise ValueError(f"{as_written(value)} is not a list of dates. Write it like [2025-11-27, 2025-11-28].")
 
 
+_Address = Annotated[str, BeforeValidator(base_address)]
+
+
 class Season(_Closed):
     """Table [season]. `year` is the year of the fall's August; `members` courses of the season are drawn.
 
@@ -81,13 +85,29 @@ class Season(_Closed):
 
 
 class WeatherSettings(_Closed):
-    """Table [weather]: where station records and outlooks come from; `folder` lies in the season folder."""
+    """Table [weather]: where station records and outlooks come from; `folder` lies in the season folder.
+
+    `contact`: address or page of the office, sent with every request as the services ask. `stations`: if
+    given, these serve all sites; `exclude_stations` never do. `api_key_env`: name of the environment variable
+    that holds a service's key. The `_url` settings say where each service is asked.
+    """
 
     source: Literal["files", "meteostat"] = "files"
     folder: str = Field(default="weather", min_length=1)
     stations_per_site: int = Field(default=3, ge=1, le=5)
     seasons: int = Field(default=30, ge=15, le=100)
     outlook: Literal["none", "files", "nws", "met-norway", "open-meteo"] = "none"
+    contact: str = ""
+    stations: Annotated[tuple[str, ...], BeforeValidator(station_ids)] = ()
+    exclude_stations: Annotated[tuple[str, ...], BeforeValidator(station_ids)] = ()
+    api_key_env: Annotated[str, BeforeValidator(variable_name)] = ""
+    base_url: _Address = "https://data.meteostat.net"
+    nws_url: _Address = "https://api.weather.gov"
+    met_norway_url: _Address = "https://api.met.no/weatherapi/locationforecast/2.0/complete"
+    open_meteo_url: _Address = "https://customer-api.open-meteo.com/v1/forecast"
+    open_meteo_ensemble_url: _Address = "https://customer-ensemble-api.open-meteo.com/v1/ensemble"
+    open_meteo_past_url: _Address = "https://customer-previous-runs-api.open-meteo.com/v1/forecast"
+    geocoder_url: _Address = "https://geocoding.geo.census.gov/geocoder/locations/addressbatch"
 
 
 class Thresholds(_Closed):

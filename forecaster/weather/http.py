@@ -24,15 +24,13 @@ import requests_cache
 
 from forecaster import __version__
 from forecaster.errors import ForecasterError
+from forecaster.season.addresses import is_this_machine, origin_of, shown_url
 from forecaster.weather.http_limits import (
     TOO_MANY,
     AnswerRefused,
     BoundedAdapter,
     Check,
     HttpLimits,
-    is_this_machine,
-    origin_of,
-    shown_url,
     status_in_words,
     why_failed,
 )

@@ -14,9 +14,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from email.utils import parsedate_to_datetime
 from io import BytesIO
-from ipaddress import ip_address
 from typing import Any
-from urllib.parse import urlsplit
 
 import requests
 import urllib3
@@ -50,55 +48,6 @@ class HttpLimits:
     max_bytes: int = 16_000_000
     attempts: int = 3
     longest_wait_s: float = 60.0
-
-
-def origin_of(url: str) -> tuple[str, str, int]:
-    """Scheme, host and port of a URL that the program may ask.
-
-    Raises:
-        ValueError: Not https (http for this machine only), or a name and password in the address.
-
-    >>> origin_of("https://data.example.org/daily")
-    ('https', 'data.example.org', 443)
-    """
-    parts = urlsplit(url)
-    host = (parts.hostname or "").casefold()
-    if parts.scheme not in ("http", "https") or not host:
-        raise ValueError(
-            f'"{url[:80]}" is not an address the program may ask. Write it like https://host/path.'
-        )
-    if parts.scheme == "http" and not is_this_machine(host):
-        raise ValueError(f'"{url[:80]}" is not encrypted. Write https:// (http only for this machine).')
-    if parts.username is not None or parts.password is not None:
-        raise ValueError("a name or password stands in the address. Take it out.")
-    try:
-        port = parts.port
-    except ValueError:
-        raise ValueError(f'"{url[:80]}" has no valid port.') from None
-    return parts.scheme, host, port or (443 if parts.scheme == "https" else 80)
-
-
-def is_this_machine(host: str) -> bool:
-    """True for the names and addresses of the machine itself.
-
-    >>> is_this_machine("127.0.0.1"), is_this_machine("data.example.org")
-    (True, False)
-    """
-    if host == "localhost":
-        return True
-    try:
-        return ip_address(host).is_loopback
-    except ValueError:
-        return False
-
-
-def shown_url(url: str) -> str:
-    """A URL for messages: without its query, which may hold a key.
-
-    >>> shown_url("https://data.example.org/v1/forecast?apikey=hush")
-    'https://data.example.org/v1/forecast'
-    """
-    return url.split("?", 1)[0].split("#", 1)[0]
 
 
 def unpacked(body: bytes, encoding: str, max_bytes: int) -> bytes:

@@ -21,7 +21,6 @@ from forecaster.weather.outlook_kept import KeptOutlook, make_kept
 from forecaster.weather.stations import Station
 
 SOURCE = "met-norway"
-URL = "https://api.met.no/weatherapi/locationforecast/2.0/complete"
 CREDIT = "Outlook: MET Norway (api.met.no), CC BY 4.0."
 KEPT = timedelta(minutes=30)
 """How long a copy is good where the service does not say [time]."""
@@ -30,7 +29,7 @@ ENDING = 203
 
 
 def fetch_met_norway(
-    fetcher: Fetcher, station: Station, zone: ZoneInfo, *, url: str = URL
+    fetcher: Fetcher, station: Station, zone: ZoneInfo, *, url: str
 ) -> tuple[KeptOutlook, Fetched]:
     """The current outlook for a station.
 

@@ -17,15 +17,14 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
+from forecaster.season.addresses import origin_of
 from forecaster.weather.http import Fetched, Fetcher, FetchFailed
-from forecaster.weather.http_limits import origin_of
 from forecaster.weather.outlook_days import DayValues, day_bounds, local_day, parse_instant, parse_interval
 from forecaster.weather.outlook_json import json_of, mapping, temperature_of
 from forecaster.weather.outlook_kept import KeptOutlook, make_kept
 from forecaster.weather.stations import Station
 
 SOURCE = "nws"
-URL = "https://api.weather.gov"
 CREDIT = "Outlook: US National Weather Service (public domain)."
 SQUARE_KEPT, GRID_KEPT = timedelta(days=30), timedelta(hours=1)
 WHOLE_MEAN_HOURS = 22.0
@@ -33,7 +32,7 @@ WHOLE_MEAN_HOURS = 22.0
 
 
 def fetch_nws(
-    fetcher: Fetcher, station: Station, zone: ZoneInfo, *, base_url: str = URL
+    fetcher: Fetcher, station: Station, zone: ZoneInfo, *, base_url: str
 ) -> tuple[KeptOutlook, Fetched]:
     """The current outlook for a station.
 

@@ -1,6 +1,6 @@
 """The outlook of Open-Meteo, on request and with a key: forecast, ensemble, and past forecasts to learn from.
 
-Its free host is not for commercial use, so the addresses here are those of its customers, and the key is
+Its free host is not for commercial use, so the usual addresses are those of its customers, and the key is
 read from the environment variable that the settings name; it is written nowhere. Days are put together here
 from hourly values at instants, by the station's own clock: the service's daily values use one distance from
 UTC for the whole answer, which moves the days after the clocks change. Data: Open-Meteo.com, CC BY 4.0.
@@ -24,9 +24,6 @@ from forecaster.weather.outlook_kept import KeptOutlook, make_kept
 from forecaster.weather.stations import Station
 
 SOURCE = "open-meteo"
-URL = "https://customer-api.open-meteo.com/v1/forecast"
-ENSEMBLE_URL = "https://customer-ensemble-api.open-meteo.com/v1/ensemble"
-PAST_URL = "https://customer-previous-runs-api.open-meteo.com/v1/forecast"
 CREDIT = "Outlook: Open-Meteo.com, CC BY 4.0."
 KEPT, PAST_KEPT = timedelta(hours=1), timedelta(days=1)
 DAYS_AHEAD = 16
@@ -44,7 +41,7 @@ def fetch_open_meteo(
     station: Station,
     zone: ZoneInfo,
     *,
-    url: str = URL,
+    url: str,
     ensemble_url: str = "",
     key: str = "",
 ) -> tuple[KeptOutlook, Fetched]:
@@ -72,7 +69,7 @@ def fetch_open_meteo(
 
 
 def fetch_past_open_meteo(
-    fetcher: Fetcher, station: Station, zone: ZoneInfo, *, url: str = PAST_URL, key: str = ""
+    fetcher: Fetcher, station: Station, zone: ZoneInfo, *, url: str, key: str = ""
 ) -> tuple[KeptOutlook, ...]:
     """What was forecast one to seven days before each of the last three months, as outlooks of those days.
 
