@@ -197,49 +197,63 @@ def _past_mean(known: Known, matrices: AirMatrices, members: Members) -> NDArray
     return np.asarray(matrices.mean @ station + matrices.mean_shift_c[:, None])
 
 
-def ponds_of(known: Known, sites: Sequence[Site], air: Atmosphere) -> tuple[list[Pond], list[Notice]]:
-    """The ponds whose water is forecast, each with its prior, air and rows of evidence."""
-    by_site: dict[str, list[Reading]] = {}
+def ponds_of(
+    known: Known,
+    sites: Sequence[Site],
+    air: Atmosphere,
+    *,
+    fall: int | None = None,
+    day_count: int | None = None,
+) -> tuple[list[Pond], list[Notice]]:
+    """The ponds whose water is forecast, each with its prior, air and rows of evidence.
+
+    Args:
+        known: What is known on the as-of date.
+        sites: Sites in the order of `air`.
+        air: Their air.
+        fall: The fall that is looked at, by default that of the as-of date.
+        day_count: Days of it whose readings count, by default those before the as-of date.
+    """
+    fall = known.fall if fall is None else fall
+    day_count = known.as_of_day if day_count is None else day_count
+    by_site: dict[str, dict[int, list[Reading]]] = {}
     for reading in known.readings:
-        by_site.setdefault(reading.site_id, []).append(reading)
-    read_falls = {fall for r in known.readings if (fall := fall_of(r.day)) is not None}
-    first_fall = min(read_falls | {known.fall})
+        read_fall = fall_of(reading.day)
+        if read_fall is not None:
+            by_site.setdefault(reading.site_id, {}).setdefault(read_fall, []).append(reading)
+    first_fall = min([fall, *(f for falls in by_site.values() for f in falls)])
     first_day = max(known.weather.first_day, fall_start(first_fall) - timedelta(days=WARM_UP_DAYS))
-    offset = known.weather.index_of(first_day)
-    station_c = known.weather.tmean_c[:, offset:]
     ponds, lost = [], dict[int, int]()
     for position, site in enumerate(sites):
         if not site.forecast_water:
             continue
-        series = SiteSeries(first_day, _series(known, air, position, station_c, first_day), site.latitude)
+        series = SiteSeries(first_day, _series(known, air, position, first_day), site.latitude)
         rows: list[Rows] = []
-        own = by_site.get(site.site_id, [])
-        for fall in sorted({f for r in own if (f := fall_of(r.day)) is not None and f <= known.fall}):
-            present = fall == known.fall
-            count = known.as_of_day if present else FALL_DAYS
-            found = rows_of(own, site, fall=fall, present=present, day_count=count)
-            if found and not present and np.isnan(series.slice_from(fall_start(fall), FALL_DAYS)).any():
-                lost[fall] = lost.get(fall, 0) + 1
+        for read_fall, own in sorted(by_site.get(site.site_id, {}).items()):
+            present = read_fall == fall
+            count = day_count if present else min(FALL_DAYS, fall_day(known.as_of, read_fall))
+            found = rows_of(own, site, fall=read_fall, present=present, day_count=count)
+            if found and np.isnan(series.slice_from(fall_start(read_fall), found[-1].last_day + 1)).any():
+                lost[read_fall] = lost.get(read_fall, 0) + 1
                 continue
             rows += found
         ponds.append(Pond(site.site_id, pond_prior(site), series, tuple(rows)))
     notices = [
-        Notice("readings", f"those of {fall} at {count} sites are not used: the air of that fall has gaps.")
-        for fall, count in sorted(lost.items())
+        Notice("readings", f"those of {year} at {count} sites are not used: the air of that fall has gaps.")
+        for year, count in sorted(lost.items())
     ]
     return ponds, notices
 
 
-def _series(
-    known: Known, air: Atmosphere, position: int, station_c: NDArray[np.float64], first_day: date
-) -> NDArray[np.float64]:
+def _series(known: Known, air: Atmosphere, position: int, first_day: date) -> NDArray[np.float64]:
+    """Daily mean air at one site from `first_day` to the day before the as-of date [°C]."""
     weights, shift = air.matrices.mean[position], air.matrices.mean_shift_c[position]
     used = weights > 0
-    observed = weights[used] @ station_c[used] + shift
-    start = (fall_start(known.fall) - first_day).days
-    whole = np.full(max(len(observed), start + known.as_of_day), np.nan)
+    observed = weights[used] @ known.weather.tmean_c[used, known.weather.index_of(first_day) :] + shift
+    start = fall_day(first_day, known.fall)
+    whole = np.full(max(len(observed), known.as_of_day - start), np.nan)
     whole[: len(observed)] = observed
-    this_fall = air.past_mean_c[position, : known.as_of_day]
-    at = slice(max(start, 0), start + known.as_of_day)
-    whole[at] = np.where(np.isnan(whole[at]), this_fall[max(-start, 0) :], whole[at])
+    this_fall = air.past_mean_c[position, max(start, 0) : known.as_of_day]
+    at = slice(max(-start, 0), max(-start, 0) + len(this_fall))
+    whole[at] = np.where(np.isnan(whole[at]), this_fall, whole[at])
     return whole

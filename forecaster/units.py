@@ -5,6 +5,8 @@ Exact by definition: 1 in = 0.0254 m, 1 mile = 1.609344 km, 1 ft = 0.3048 m.
 
 from __future__ import annotations
 
+import numpy as np
+
 M_PER_INCH = 0.0254
 M_PER_FOOT = 0.3048
 M2_PER_FT2 = M_PER_FOOT**2
@@ -30,6 +32,11 @@ def c_to_f(temperature_c: float) -> float:
     >>> c_to_f(-5)
     23.0
     """
+    return temperature_c * 9.0 / 5.0 + 32.0
+
+
+def c_to_f_array(temperature_c: np.ndarray) -> np.ndarray:
+    """Temperatures [°C] to [°F], any shape; missing stays NaN."""
     return temperature_c * 9.0 / 5.0 + 32.0
 
 

@@ -1,0 +1,5 @@
+"""`python -m forecaster`."""
+
+from forecaster.cli import main
+
+main()
