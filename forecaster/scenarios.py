@@ -1,39 +1,58 @@
 """Members: possible courses of the rest of the season, the same one for all stations and sites.
 
-A member is one earlier season, moved by some days and by half the warming since, at every station at once:
-cold snaps hit the whole route together. The first days come from the latest outlook plus its error.
-Recipe and its measured skill: DEVELOPERS.md, Members. Limit: daily minima and means only.
+A member is one earlier season, moved by some days and by the shrunk warming since, at every station at once:
+cold snaps hit the whole route together. It is then joined to this season: what the last weeks were warmer or
+colder than the member's own carries on and fades (`anomalies.carried_on`). The first days come from the
+latest outlook plus its error, joined likewise to the days after. Recipe and its measured skill:
+DEVELOPERS.md, Members. Limit: daily minima and means only.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
 import numpy as np
 from numpy.typing import NDArray
 
+from forecaster.anomalies import TREND_SD_C, carried_on, shrunk_trend, usual_course
 from forecaster.falls import FALL_DAYS, fall_day
-from forecaster.weather.fall_blocks import MARGIN_DAYS, fall_block
+from forecaster.outlook_head import OutlookError, learned_error, outlook_head
+from forecaster.weather.fall_blocks import MARGIN_DAYS, WIDEST_MARGIN_DAYS, fall_block
+from forecaster.weather.outlook_errors import learn_errors
 from forecaster.weather.stations import Outlook, Weather
 
 Floats = NDArray[np.float64]
 
-SHIFTS_DAYS = (0, -10, -5, 5, 10)
-"""Days by which each earlier season is moved, its anomalies laid on the usual course of the new days."""
-TREND_SHARE = 0.5
-"""Share of the linear trend that earlier seasons are moved by: half was the safest on eight stations."""
 FEWEST_FALLS = 5
 """With fewer earlier seasons than this there is no forecast."""
-LEAD_ERROR_C = (1.2, 1.5, 1.8, 2.1, 2.5, 2.9, 3.2, 3.5, 3.7, 3.9)
-"""Typical standard deviation of an outlook's daily mean by lead day 1-10 [°C], until own errors are known."""
-LEAD_MEMORY = 0.6
-"""Correlation of the errors of neighbouring lead days; 0.5-0.7 is usual [from memory]."""
-SHARED_ERROR = 0.85
-"""Correlation of the errors of minimum and mean, and (squared) of two stations: assumptions, no source."""
-TAIL_FREEDOM = 6.0
-"""Degrees of freedom of the outlook's error: heavier-tailed than normal (day-1 errors in the USA, 2005)."""
+SPREAD_DAYS = 10
+"""The usual spread of a day is taken over this many days on either side of it."""
+TAIL_DAYS = 20
+"""Days after the outlook over which a member finds back to its own season."""
+
+
+@dataclass(frozen=True)
+class Recipe:
+    """How earlier seasons become members.
+
+    `shifts_days`: each season is also moved by so many days, its anomalies laid on the usual course of the
+    new days. `trend_sd_c`: see `anomalies.shrunk_trend`; `trend_share` (0-1) fixes the share of the trend
+    instead. `joined_days`: so many observed days before the forecast pull the members, 0 for none.
+    `seasonal_trend`: a trend of its own for each part of the fall; `rescaled`: a moved season's spread is
+    brought to that of the new days. Both did not help (DEVELOPERS.md, Members).
+    """
+
+    shifts_days: tuple[int, ...] = (0, -10, -5, 5, 10)
+    trend_sd_c: float = TREND_SD_C
+    trend_share: float | None = None
+    joined_days: int = 60
+    seasonal_trend: bool = False
+    rescaled: bool = False
+
+
+RECIPE = Recipe()
 
 
 @dataclass(frozen=True, eq=False)
@@ -64,27 +83,18 @@ class Members:
         return len(self.base)
 
 
-def usual_course(blocks: Floats, *, margin_days: int = MARGIN_DAYS) -> Floats:
-    """Smooth seasonal cycle of daily values: mean over falls, fitted by two harmonics and a line.
+@dataclass(frozen=True, eq=False)
+class _Courses:
+    """Moved seasons (base, station, day) from `front` days before 1 August on, before joining; what was
+    observed this fall (station, day), NaN where not; and the usual spread of each day (station, 184)."""
 
-    Args:
-        blocks: Shape (fall, ..., day), complete.
-    Returns:
-        Shape (..., day) [unit of blocks].
-    """
-    day = np.arange(blocks.shape[-1]) - margin_days
-    turn = 2 * np.pi * day / 365.25
-    basis = np.stack([np.ones(len(day)), np.cos(turn), np.sin(turn), np.cos(2 * turn), np.sin(2 * turn)])
-    mean = blocks.mean(axis=0)
-    solved = np.linalg.lstsq(basis.T, mean.reshape(-1, len(day)).T, rcond=None)[0]
-    return np.asarray((basis.T @ solved).T.reshape(mean.shape))
+    front: int
+    base_c: Floats
+    observed_c: Floats
+    usual_sd_c: Floats
 
-
-def trend_per_year(blocks: Floats, years: NDArray[np.int64]) -> Floats:
-    """Linear trend of the falls' mean, shape (...), per year; blocks of shape (fall, ..., day)."""
-    centred = years - years.mean()
-    level = blocks.mean(axis=-1)
-    return np.asarray(np.tensordot(centred, level - level.mean(axis=0), axes=(0, 0)) / (centred @ centred))
+    def fall_days(self) -> Floats:
+        return self.base_c[:, :, self.front :]
 
 
 def make_members(
@@ -96,6 +106,8 @@ def make_members(
     count: int,
     seed: int,
     outlooks: Sequence[Outlook] = (),
+    recipe: Recipe = RECIPE,
+    outlook_errors: Mapping[str, OutlookError] | None = None,
 ) -> Members:
     """The ensemble as known on `as_of`.
 
@@ -107,48 +119,144 @@ def make_members(
         count: Number of members; each earlier season and shift is used about equally often.
         seed: Of the outlook's errors.
         outlooks: Any kept outlooks; the latest of each station issued by `as_of` is used.
+        recipe: How seasons become members.
+        outlook_errors: By station; without them they are learnt from the outlooks and the weather.
     Raises:
         ValueError: Fewer than FEWEST_FALLS falls.
     """
     if len(falls) < FEWEST_FALLS:
         raise ValueError(f"{len(falls)} earlier falls are complete, {FEWEST_FALLS} are needed")
     years = np.array(falls)
-    blocks = [fall_block(weather, year) for year in falls]
-    tmean, tmin = np.stack([b.tmean_c for b in blocks]), np.stack([b.tmin_c for b in blocks])
-    tmean_base, tmin_base = (_moved(values, years, fall) for values in (tmean, tmin))
-    order = _spread_order(len(falls) * len(SHIFTS_DAYS), count)
+    blocks = [fall_block(weather, year, margin_days=WIDEST_MARGIN_DAYS) for year in falls]
+    now = fall_block(weather, fall, margin_days=WIDEST_MARGIN_DAYS)
     first_day = _first_unobserved(weather, fall, as_of)
-    head_from, head_mean, head_min = _head(
-        weather, outlooks, fall=fall, as_of=as_of, first_day=first_day, count=count, seed=seed
+    mean = _courses(np.stack([b.tmean_c for b in blocks]), now.tmean_c, years, fall, recipe)
+    low = _courses(np.stack([b.tmin_c for b in blocks]), now.tmin_c, years, fall, recipe)
+    order = _spread_order(len(mean.base_c), count)
+    latest = [_latest(outlooks, station.station_id, as_of) for station in weather.stations]
+    heads = outlook_head(
+        latest,
+        fall=fall,
+        first_day=first_day,
+        count=count,
+        rng=np.random.default_rng([seed, fall, 7]),
+        usual_sd_mean_c=mean.usual_sd_c,
+        usual_sd_min_c=low.usual_sd_c,
+        errors=_errors(weather, outlooks, latest) if outlook_errors is None else outlook_errors,
     )
-    own_mean = tmean_base[order][:, :, head_from : head_from + head_mean.shape[2]]
-    own_min = tmin_base[order][:, :, head_from : head_from + head_min.shape[2]]
+    bases = [_joined(courses, first_day, recipe) for courses in (mean, low)]
+    ends = [
+        _with_tail(courses, base, head, order, first_day, recipe)
+        for courses, base, head in zip((mean, low), bases, heads, strict=True)
+    ]
     return Members(
         fall=fall,
         first_day=first_day,
         source_fall=years[order % len(falls)],
-        shift_days=np.array(SHIFTS_DAYS)[order // len(falls)],
+        shift_days=np.array(recipe.shifts_days)[order // len(falls)],
         base=order,
-        tmean_base_c=tmean_base,
-        tmin_base_c=tmin_base,
-        head_from=head_from,
-        tmean_head_c=np.where(np.isnan(head_mean), own_mean, head_mean),
-        tmin_head_c=np.where(np.isnan(head_min), own_min, head_min),
+        tmean_base_c=bases[0],
+        tmin_base_c=bases[1],
+        head_from=first_day,
+        tmean_head_c=ends[0],
+        tmin_head_c=ends[1],
     )
 
 
-def _moved(values: Floats, years: NDArray[np.int64], fall: int) -> Floats:
-    """Earlier seasons shifted and warmed: (fall, station, day + margins) -> (shift x fall, station, day)."""
-    course = usual_course(values)
+def usual_spread(anomaly: Floats) -> Floats:
+    """Standard deviation of each day of the fall over seasons and the days around it, shape (..., 184).
+
+    Args:
+        anomaly: Shape (fall, ..., 184 + 2 * MARGIN_DAYS), complete.
+    """
+    square = np.concatenate([np.zeros((*anomaly.shape[1:-1], 1)), (anomaly**2).mean(axis=0)], axis=-1)
+    total = np.cumsum(square, axis=-1)
+    width = 2 * SPREAD_DAYS + 1
+    return np.asarray(np.sqrt((total[..., width:] - total[..., :-width])[..., :FALL_DAYS] / width))
+
+
+def _courses(values: Floats, now: Floats, years: NDArray[np.int64], fall: int, recipe: Recipe) -> _Courses:
+    """Earlier seasons shifted and warmed, from blocks (fall, station, day) with the widest margin."""
+    wide, narrow = WIDEST_MARGIN_DAYS, MARGIN_DAYS
+    course = usual_course(values, margin_days=wide, fit_margin_days=narrow)
+    inner = slice(wide - narrow, values.shape[-1] - (wide - narrow))
     anomaly = values - course
-    warming = TREND_SHARE * trend_per_year(values, years)
+    spread = usual_spread(anomaly[..., inner])
+    lift = _lift(values[..., inner], years, fall, recipe)
+    front = wide - max(abs(shift) for shift in recipe.shifts_days)
+    days = front + FALL_DAYS
+    usual = course[:, wide - front : wide + FALL_DAYS]
     moved = []
-    for shift in SHIFTS_DAYS:
-        start = MARGIN_DAYS + shift
-        there = anomaly[:, :, start : start + FALL_DAYS]
-        usual = course[:, MARGIN_DAYS : MARGIN_DAYS + FALL_DAYS]
-        moved.append(there + usual + (warming * (fall - years[:, None]))[:, :, None])
-    return np.concatenate(moved)
+    for shift in recipe.shifts_days:
+        start = wide - front + shift
+        there = anomaly[:, :, start : start + days]
+        if recipe.rescaled:
+            there = there * _spread_ratio(spread, shift, front)
+        moved.append(there + usual + np.concatenate([np.repeat(lift[..., :1], front, -1), lift], axis=-1))
+    return _Courses(front, np.concatenate(moved), now[:, wide - front : wide + FALL_DAYS], spread)
+
+
+def _lift(values: Floats, years: NDArray[np.int64], fall: int, recipe: Recipe) -> Floats:
+    """Warming from each season to `fall` [°C], shape (fall, station, 184)."""
+    sd = np.inf if recipe.trend_share is not None else recipe.trend_sd_c
+    share = 1.0 if recipe.trend_share is None else recipe.trend_share
+    ahead = (fall - years)[:, None, None]
+    if not recipe.seasonal_trend:
+        slope = share * shrunk_trend(values.mean(axis=-1), years, trend_sd=sd)
+        return np.asarray(np.broadcast_to(ahead * slope[:, None], (*values.shape[:2], FALL_DAYS)))
+    middles = np.array([15.0, 46.0, 76.0, 107.0, 138.0, 169.0])
+    parts = [
+        values[..., MARGIN_DAYS + int(m) - 15 : MARGIN_DAYS + int(m) + 16].mean(axis=-1) for m in middles
+    ]
+    slopes = np.stack([share * shrunk_trend(part, years, trend_sd=sd) for part in parts], axis=-1)
+    by_day = np.stack([np.interp(np.arange(FALL_DAYS), middles, slope) for slope in slopes])
+    return np.asarray(ahead * by_day)
+
+
+def _spread_ratio(spread: Floats, shift: int, front: int) -> Floats:
+    """Spread of the new days over that of the days a season comes from, shape (station, front + 184)."""
+    day = np.arange(-front, FALL_DAYS)
+    new = spread[:, np.clip(day, 0, FALL_DAYS - 1)]
+    old = spread[:, np.clip(day + shift, 0, FALL_DAYS - 1)]
+    return np.asarray(new / np.maximum(old, 0.1))
+
+
+def _joined(courses: _Courses, first_day: int, recipe: Recipe) -> Floats:
+    """Moved seasons pulled to what was observed before `first_day`, shape (base, station, 184)."""
+    joined = courses.fall_days().copy()
+    ahead = np.arange(first_day, FALL_DAYS)
+    known_day = np.arange(max(first_day - recipe.joined_days, -courses.front), first_day)
+    for station in range(joined.shape[1]):
+        gap = (
+            courses.observed_c[station, known_day + courses.front]
+            - (courses.base_c[:, station, known_day + courses.front])
+        )
+        known = np.isfinite(gap).all(axis=0)
+        joined[:, station, first_day:] += carried_on(gap[:, known], known_day[known], ahead)
+    return joined
+
+
+def _with_tail(
+    courses: _Courses, base: Floats, head: Floats, order: NDArray[np.int64], first_day: int, recipe: Recipe
+) -> Floats:
+    """The outlook's days and those over which a member finds back to its season: (m, station, day)."""
+    length = head.shape[2]
+    if length == 0:
+        return head
+    after = first_day + length
+    end = min(after + (TAIL_DAYS if recipe.joined_days else 0), FALL_DAYS)
+    whole = base[order][:, :, first_day:end]
+    whole[:, :, :length] = np.where(np.isnan(head), whole[:, :, :length], head)
+    plain = courses.base_c[order]
+    known_day = np.arange(max(after - recipe.joined_days, -courses.front), after)
+    for station in range(head.shape[1]):
+        seen = np.broadcast_to(courses.observed_c[station], (len(order), courses.observed_c.shape[1])).copy()
+        seen[:, courses.front + first_day : courses.front + after] = whole[:, station, :length]
+        gap = (seen - plain[:, station])[:, known_day + courses.front]
+        known = np.isfinite(gap).all(axis=0)
+        pull = carried_on(gap[:, known], known_day[known], np.arange(after, end))
+        whole[:, station, length:] = plain[:, station, courses.front + after : courses.front + end] + pull
+    return whole
 
 
 def _spread_order(base_count: int, count: int) -> NDArray[np.int64]:
@@ -166,64 +274,19 @@ def _first_unobserved(weather: Weather, fall: int, as_of: date) -> int:
     return int(min(after, fall_day(as_of, fall)))
 
 
-def lead_error_sd(lead_days: NDArray[np.int64]) -> Floats:
-    """Typical error of an outlook's daily mean [°C] at lead days 1, 2, ...; constant after day 10.
-
-    >>> lead_error_sd(np.array([1, 10, 12]))
-    array([1.2, 3.9, 3.9])
-    """
-    table = np.array(LEAD_ERROR_C)
-    return np.asarray(table[np.clip(lead_days, 1, len(table)) - 1])
-
-
-def _head(
-    weather: Weather,
-    outlooks: Sequence[Outlook],
-    *,
-    fall: int,
-    as_of: date,
-    first_day: int,
-    count: int,
-    seed: int,
-) -> tuple[int, Floats, Floats]:
-    """First days from the latest outlooks plus error: (from day, mean, minimum), NaN where none is known."""
-    station_count = len(weather.stations)
-    latest = [_latest(outlooks, station.station_id, as_of) for station in weather.stations]
-    ends = [fall_day(o.days[-1], fall) + 1 for o in latest if o is not None and o.days]
-    length = max(0, min(max(ends, default=0), FALL_DAYS) - first_day)
-    mean = np.full((count, station_count, length), np.nan)
-    low = np.full((count, station_count, length), np.nan)
-    if length == 0:
-        return first_day, mean, low
-    rng = np.random.default_rng([seed, fall, 7])
-    shared_mean, shared_low = _error_paths(rng, count, length), _error_paths(rng, count, length)
-    share, rest = SHARED_ERROR, np.sqrt(1 - SHARED_ERROR**2)
-    for position, outlook in enumerate(latest):
-        own_mean, own_low = _error_paths(rng, count, length), _error_paths(rng, count, length)
-        z_mean = share * shared_mean + rest * own_mean
-        z_low = share * z_mean + rest * (share * shared_low + rest * own_low)
-        if outlook is None:
-            continue
-        for day, tmin_c, tmax_c in zip(outlook.days, outlook.tmin_c, outlook.tmax_c, strict=True):
-            at = fall_day(day, fall) - first_day
-            if not 0 <= at < length:
-                continue
-            error = float(lead_error_sd(np.array([(day - outlook.issued).days + 1]))[0])
-            mean[:, position, at] = 0.5 * (tmin_c + tmax_c) + error * z_mean[:, at]
-            low[:, position, at] = tmin_c + error * z_low[:, at]
-    low[:, [not has for has in weather.has_tmin], :] = np.nan
-    return first_day, mean, low
-
-
 def _latest(outlooks: Sequence[Outlook], station_id: str, as_of: date) -> Outlook | None:
     known = [o for o in outlooks if o.station_id == station_id and o.issued <= as_of]
     return max(known, key=lambda outlook: outlook.issued, default=None)
 
 
-def _error_paths(rng: np.random.Generator, count: int, length: int) -> Floats:
-    """Heavy-tailed errors of unit variance, correlated from day to day: shape (count, length)."""
-    z = rng.standard_normal((count, length))
-    for day in range(1, length):
-        z[:, day] = LEAD_MEMORY * z[:, day - 1] + np.sqrt(1 - LEAD_MEMORY**2) * z[:, day]
-    heavy = np.sqrt((TAIL_FREEDOM - 2.0) / rng.chisquare(TAIL_FREEDOM, size=(count, 1)))
-    return np.asarray(z * heavy)
+def _errors(
+    weather: Weather, outlooks: Sequence[Outlook], latest: Sequence[Outlook | None]
+) -> dict[str, OutlookError]:
+    """Errors of each station's latest outlook, learnt from the kept ones of the same source."""
+    found: dict[str, OutlookError] = {}
+    for source in sorted({outlook.source for outlook in latest if outlook is not None}):
+        learned = learn_errors(outlooks, weather, source=source)
+        for outlook in latest:
+            if outlook is not None and outlook.source == source:
+                found[outlook.station_id] = learned_error(learned[outlook.station_id])
+    return found
