@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+import tomllib
 from collections.abc import Callable
-from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 from typing import TypeVar
@@ -14,24 +14,12 @@ from forecaster.forecast import RouteForecast
 from forecaster.known import Known, fall_for, known_on
 from forecaster.season.readings import Reading
 from forecaster.season.readings_file import read_loggers, read_readings
-from forecaster.season.settings import Settings, read_settings
+from forecaster.season.settings import read_settings
 from forecaster.season.sheet import read_sites
-from forecaster.season.sites import Site
+from forecaster.season.tables import find_table, read_table
 from forecaster.weather.files import read_weather
-from forecaster.weather.stations import Weather
 
 T = TypeVar("T")
-
-
-@dataclass(frozen=True)
-class SeasonFiles:
-    """The office's own files of a season folder, read and checked."""
-
-    folder: Path
-    settings: Settings
-    sites: tuple[Site, ...]
-    readings: tuple[Reading, ...]
-    notices: tuple[Notice, ...]
 
 
 class _Collector:
@@ -63,38 +51,67 @@ def load_known(folder: Path, as_of: date) -> Known:
     collect = _Collector()
     collect.run(lambda: fall_for(as_of))
     settings = collect.run(lambda: read_settings(folder))
-    crew_names = [crew.name for crew in settings.crews] if settings else []
+    crew_names = [crew.name for crew in settings.crews] if settings else _crew_names(folder)
     sheet = collect.run(lambda: read_sites(folder, crew_names=crew_names))
-    ids = [site.site_id for site in sheet[0]] if sheet else None
-    readings: tuple[Reading, ...] = ()
-    notices: list[Notice] = list(sheet[1]) if sheet else []
-    if ids is not None:
-        for read in (
-            lambda: read_readings(folder, site_ids=ids),
-            lambda: read_loggers(folder, ids, settings.season.timezone if settings else "UTC"),
-        ):
-            found = collect.run(read)
-            if found:
-                readings += found[0]
-                notices += found[1]
-    weather = collect.run(lambda: load_weather(folder, settings, as_of)) if settings else None
+    ids = [site.site_id for site in sheet[0]] if sheet else _site_ids(folder)
+    zone = settings.season.timezone if settings else "UTC"
+    readings, notices = _read_readings(collect, folder, ids, zone)
+    weather_folder = settings.weather.folder if settings else "weather"
+    weather = collect.run(
+        lambda: read_weather(
+            folder / weather_folder,
+            as_of=as_of,
+            with_outlooks=settings is None or settings.weather.outlook != "none",
+            shown_as=weather_folder,
+        )
+    )
     collect.raise_if_any()
     assert settings is not None
     assert sheet is not None
     assert weather is not None
     return known_on(
-        as_of, settings=settings, sites=sheet[0], readings=readings, weather=weather, notices=notices
+        as_of,
+        settings=settings,
+        sites=sheet[0],
+        readings=readings,
+        weather=weather,
+        notices=[*sheet[1], *notices],
     )
 
 
-def load_weather(folder: Path, settings: Settings, as_of: date) -> Weather:
-    """Weather of the season folder as known on `as_of`."""
-    return read_weather(
-        folder / settings.weather.folder,
-        as_of=as_of,
-        with_outlooks=settings.weather.outlook != "none",
-        shown_as=settings.weather.folder,
-    )
+def _read_readings(
+    collect: _Collector, folder: Path, ids: list[str], timezone: str
+) -> tuple[tuple[Reading, ...], list[Notice]]:
+    readings: tuple[Reading, ...] = ()
+    notices: list[Notice] = []
+    for read in (
+        lambda: read_readings(folder, site_ids=ids),
+        lambda: read_loggers(folder, ids, timezone),
+    ):
+        found = collect.run(read)
+        if found:
+            readings += found[0]
+            notices += found[1]
+    return readings, notices
+
+
+def _crew_names(folder: Path) -> list[str]:
+    """Names of the crews in settings that are otherwise broken, so that the sheet can still be checked."""
+    try:
+        crews = tomllib.loads((folder / "season.toml").read_text(encoding="utf-8")).get("crew", [])
+        return [str(crew["name"]) for crew in crews if "name" in crew]
+    except (OSError, ValueError, AttributeError, TypeError):
+        return []
+
+
+def _site_ids(folder: Path) -> list[str]:
+    """Site ids of a sheet that is otherwise broken, so that the readings can still be checked."""
+    try:
+        path = find_table(folder, "sites")
+        rows = read_table(path, []).rows if path else ()
+        return [row.cells.get("site_id", "") for row in rows]
+    except (BadInput, OSError):
+        return []
 
 
 def forecast_folder(folder: Path, as_of: date) -> RouteForecast:

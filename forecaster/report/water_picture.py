@@ -12,6 +12,7 @@ from forecaster.falls import fall_of, fall_start
 from forecaster.files import write_bytes
 from forecaster.known import Known
 from forecaster.report.words import clean, unit_of, weekday_date
+from forecaster.units import c_to_f_array
 from forecaster.waters import SiteWater
 
 WATER, FROST, PAST = "#0f6b68", "#5b3a8c", "#8a8a86"
