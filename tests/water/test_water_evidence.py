@@ -70,7 +70,7 @@ def test_near_the_surface_and_under_a_clear_sky_the_swing_is_larger() -> None:
         return 12.0 - daily_mean_of(reading(60, 12.0, hour=WARMEST_HOUR, **more), SITE)[0]
 
     assert correction(depth_m=0.0) == pytest.approx(1.4 * SWING)
-    assert correction(depth_m=0.3) == pytest.approx(SWING * (0.8 + 0.6 / np.e))
+    assert correction(depth_m=0.3) == pytest.approx(SWING * (0.8 + 0.6 * np.exp(-1.0)))
     assert correction(depth_m=0.0) > correction(depth_m=0.5)
     assert correction(sky="clear") == pytest.approx(1.4 * SWING)
     assert correction(sky="cloudy") == pytest.approx(0.5 * SWING)
