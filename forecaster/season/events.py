@@ -50,7 +50,8 @@ class Entry:
     """What is to be recorded: `kind`, the `day` it speaks of, the site ("" for none), and its facts.
 
     `undoes` is the event that an undo takes back; `source` says where it was read ("readings.csv row 3"),
-    "" where typed; `document` is a long fact (a plan), compressed JSON, b"" for none.
+    "" where typed; `document` is a long fact (a plan), compressed JSON, b"" for none. `day_said` is False
+    where nobody said on which day and `day` is the day of recording: it then does not count in the digest.
     """
 
     kind: str
@@ -60,17 +61,19 @@ class Entry:
     undoes: int | None = None
     source: str = ""
     document: bytes = b""
+    day_said: bool = True
 
     @property
     def digest(self) -> str:
         """32 hexadecimal figures that two entries share only if they say the same (128 bits of SHA-256)."""
         document = hashlib.sha256(self.document).hexdigest() if self.document else ""
-        said = [self.kind, self.site_id, self.day.isoformat(), self.facts, self.undoes, document]
+        day = self.day.isoformat() if self.day_said else ""
+        said = [self.kind, self.site_id, day, self.facts, self.undoes, document]
         return hashlib.sha256(canonical_json(said).encode()).hexdigest()[:32]
 
 
 class Event(NamedTuple):
-    """An entry that the ledger holds: its number, when it was recorded (UTC) and who recorded it."""
+    """An entry that the ledger holds: its number, when it was recorded (UTC), who did, and its digest."""
 
     event_id: int
     kind: str
@@ -82,6 +85,7 @@ class Event(NamedTuple):
     undoes: int | None = None
     source: str = ""
     document: bytes = b""
+    digest: str = ""
 
 
 def canonical_json(value: object) -> str:
@@ -148,7 +152,7 @@ def reading(
     """
     facts = _given(
         water_c=_number(water_c, 6, "water_c"),
-        hour=_number(hour, 6, "hour"),
+        hour=_number(_whole_second(hour), 6, "hour"),
         depth_m=_number(depth_m, 6, "depth_m"),
         by=clean_text(by, "by"),
         sky=sky,
@@ -271,6 +275,11 @@ def _number(value: float | None, decimals: int, name: str) -> float | None:
     if not isfinite(value):
         raise BadInput(Problem(name, f"{value} is not a number. Write it again."))
     return round(float(value), decimals) + 0.0  # + 0.0: minus zero is zero
+
+
+def _whole_second(hour: float | None) -> float | None:
+    """Clock times are kept to the second, as sheets write them."""
+    return None if hour is None else min(round(hour * 3600), 86_399) / 3600
 
 
 def _site(site_id: str, empty: str | None = None) -> str:

@@ -5,7 +5,6 @@ TODO
 
 from __future__ import annotations
 
-import json
 import sqlite3
 import tomllib
 from collections.abc import Callable, Iterable, Mapping, Sequence
@@ -27,6 +26,7 @@ from forecaster.season.ledger_file import (
     plain_words,
     transaction,
 )
+from forecaster.season.ledger_rows import COLUMNS, INSERT_SQL, events_of, row_of_entry, stamp_of
 from forecaster.season.ledger_schema import MIGRATIONS, Migration, check_file, file_version, migrate
 from forecaster.season.state import SeasonState, derive, uncollected, undone_events
 
@@ -36,9 +36,10 @@ if TYPE_CHECKING:
 LEDGER_NAME = "season.sqlite"
 OLDEST_SQLITE = (3, 38, 0)  # STRICT tables (3.37) and JSON functions in every build (3.38)
 Clock = Callable[[], datetime]
+Once = Literal["no", "standing", "ever"]
+"""Whether an entry that the ledger holds already is added again: always, unless it stands, or never."""
+
 Decide = Callable[[tuple[Event, ...]], Sequence[Entry]]
-_COLUMNS = "event_id, kind, day, site_id, who, recorded_at, facts, undoes, source, document"
-INSERT_SQL = f"INSERT INTO event ({_COLUMNS}, digest) VALUES ({', '.join('?' * 11)})"
 
 
 class Recorded(NamedTuple):
@@ -57,20 +58,23 @@ def utc_now() -> datetime:
 class Ledger:
     """An open ledger; use it in a `with` block. One thread at a time: a server opens one a request.
 
-    `notices` collects what the user should know but what stopped nothing (a copy that could not be made).
+    The file is made by the first write that is not refused. `notices` collects what the user should know
+    but what stopped nothing (a copy that could not be made).
     """
 
     def __init__(
-        self, folder: Path, connection: sqlite3.Connection, *, clock: Clock, zone: ZoneInfo, writable: bool
+        self, folder: Path, *, readonly: bool, clock: Clock, migrations: Sequence[Migration] = MIGRATIONS
     ) -> None:
         self.folder = folder
         self.path = folder / LEDGER_NAME
-        self.zone = zone
+        self.zone = season_zone(folder)
+        self.clock = clock
+        self.readonly = readonly
         self.notices: list[Notice] = []
-        self._connection = connection
-        self._clock = clock
-        self._writable = writable
+        self._migrations = migrations
+        self._connection: sqlite3.Connection | None = None
         self._copied = False
+        self._connected()
 
     def __enter__(self) -> Ledger:
         return self
@@ -82,11 +86,13 @@ class Ledger:
 
     def close(self) -> None:
         """Close the file; what was recorded is safe without it."""
-        self._connection.close()
+        if self._connection is not None:
+            self._connection.close()
+            self._connection = None
 
     def today(self) -> date:
         """The date by the clock in the season's time zone."""
-        return self._clock().astimezone(self.zone).date()
+        return self.clock().astimezone(self.zone).date()
 
     def events(self, until: date | None = None) -> tuple[Event, ...]:
         """The events in the order of recording; with `until`, those recorded up to the end of that day.
@@ -97,10 +103,10 @@ class Ledger:
         where, values = "", []
         if until is not None:
             end = datetime.combine(until + timedelta(days=1), time(), self.zone)
-            where, values = "WHERE recorded_at < ?", [_stamp(end)]
-        sql = f"SELECT {_COLUMNS} FROM event {where} ORDER BY event_id"
-        with plain_words(self.path), uncollected():
-            return _events(patiently(lambda: self._connection.execute(sql, values).fetchall()))
+            where, values = "WHERE recorded_at < ?", [stamp_of(end)]
+        sql = f"SELECT {COLUMNS} FROM event {where} ORDER BY event_id"
+        with uncollected():
+            return events_of(self._rows(sql, values))
 
     def state(self, until: date | None = None, *, known_on: date | None = None) -> SeasonState:
         """What holds for events of days up to `until`, of those recorded up to the end of `known_on`."""
@@ -108,52 +114,55 @@ class Ledger:
 
     def event(self, event_id: int) -> Event | None:
         """One event by its number, None where there is none."""
-        sql = f"SELECT {_COLUMNS} FROM event WHERE event_id = ?"
-        with plain_words(self.path):
-            rows = patiently(lambda: self._connection.execute(sql, (event_id,)).fetchall())
-        return _events(rows)[0] if rows else None
+        sql = f"SELECT {COLUMNS} FROM event WHERE event_id = ?"
+        found = events_of(self._rows(sql, [event_id]))
+        return found[0] if found else None
 
     def last_event_id(self) -> int:
         """Number of the latest event, 0 where there is none."""
-        with plain_words(self.path):
-            sql = "SELECT coalesce(max(event_id), 0) FROM event"
-            return int(patiently(lambda: self._connection.execute(sql).fetchone())[0])
+        found = self._rows("SELECT coalesce(max(event_id), 0) FROM event", [])
+        return int(found[0][0]) if found else 0
 
     def append(
-        self, entries: Entry | Iterable[Entry], *, who: str, unless_recorded: bool = False
+        self, entries: Entry | Iterable[Entry], *, who: str, once: Once = "no"
     ) -> tuple[Recorded, ...]:
         """Record entries, all or none; when this returns they are on the disk.
 
         Args:
             entries: One or several.
             who: Who recorded them.
-            unless_recorded: Add no second event for an entry that the ledger holds already, even undone.
+            once: Whether an entry that the ledger holds already, or held until it was undone, adds an event.
         Raises:
             LedgerFault: The file cannot be written; nothing was recorded.
         """
         given = [entries] if isinstance(entries, Entry) else list(entries)
-        return self.write(lambda _: given, who=who, unless_recorded=unless_recorded, needs_events=False)
+        return self.write(lambda _: given, who=who, once=once, needs_events=False)
 
     def write(
-        self, decide: Decide, *, who: str, unless_recorded: bool = False, needs_events: bool = True
+        self, decide: Decide, *, who: str, once: Once = "no", needs_events: bool = True
     ) -> tuple[Recorded, ...]:
         """Record what `decide` makes of the events so far; nobody else records anything in between.
 
         `decide` may raise to refuse: then nothing is recorded. It sees all events, or none where
-        `needs_events` is False.
+        `needs_events` is False. It may be called twice.
         """
-        if not self._writable:
+        if self.readonly:
             raise LedgerFault(f"{LEDGER_NAME}: was opened for reading only. Nothing was recorded.")
+        connection = self._connected()
+        if connection is None:
+            if not decide(()):
+                return ()
+            connection = self._made()
         self._copy_of_the_day()
-        with plain_words(self.path), transaction(self._connection):
+        with plain_words(self.path), transaction(connection):
             entries = decide(self.events() if needs_events else ())
-            return self._insert(entries, who, unless_recorded)
+            return self._insert(connection, entries, who, once)
 
     def keep_outlook(self, outlook: Outlook, *, who: str = "forecaster") -> bool:
         """Keep an outlook, so that its error can be learnt; False where it was kept before."""
         from forecaster.season.outlook_events import outlook_entry
 
-        return self.append(outlook_entry(outlook), who=who, unless_recorded=True)[0].new
+        return self.append(outlook_entry(outlook), who=who, once="ever")[0].new
 
     def put_plan_in_force(
         self,
@@ -203,6 +212,46 @@ class Ledger:
             who=who,
         )
 
+    def _connected(self) -> sqlite3.Connection | None:
+        """The open file, None as long as there is none."""
+        if self._connection is None and self.path.is_file():
+            self._connection = self._opened(make=False)
+        return self._connection
+
+    def _made(self) -> sqlite3.Connection:
+        self._connection = self._opened(make=True)
+        return self._connection
+
+    def _opened(self, *, make: bool) -> sqlite3.Connection:
+        """The file in the present format; an older one that is only read is brought up to date in memory."""
+        with plain_words(self.path):
+            connection = (
+                connect_to_read(self.path)
+                if self.readonly
+                else connect(self.path, mode="rwc" if make else "rw")
+            )
+            try:
+                if patiently(lambda: check_file(connection, LEDGER_NAME, migrations=self._migrations)):
+                    return connection
+                if self.readonly:
+                    on_disk, connection = connection, in_memory(connection)
+                    on_disk.close()
+                elif file_version(connection):
+                    self._copy_of_the_day()
+                with transaction(connection):
+                    migrate(connection, now=self.clock(), migrations=self._migrations)
+            except BaseException:
+                connection.close()
+                raise
+            return connection
+
+    def _rows(self, sql: str, values: Sequence[Any]) -> list[tuple[Any, ...]]:
+        connection = self._connected()
+        if connection is None:
+            return []
+        with plain_words(self.path):
+            return patiently(lambda: connection.execute(sql, values).fetchall())
+
     def _copy_of_the_day(self) -> None:
         if not self._copied:
             from forecaster.season.backup import copy_of_the_day
@@ -210,26 +259,30 @@ class Ledger:
             self._copied = True
             self.notices.extend(copy_of_the_day(self.folder, today=self.today()))
 
-    def _insert(self, entries: Iterable[Entry], who: str, unless_recorded: bool) -> tuple[Recorded, ...]:
+    def _insert(
+        self, connection: sqlite3.Connection, entries: Iterable[Entry], who: str, once: Once
+    ) -> tuple[Recorded, ...]:
         recorded = []
-        now = self._clock()
+        now = self.clock()
         for entry in entries:
-            before = self._recorded_before(entry) if unless_recorded else None
-            recorded.append(before or Recorded(self._insert_one(entry, who, now)))
+            before = None if once == "no" else self._recorded_before(entry)
+            if before is not None and before.undone and once == "standing":
+                before = None
+            if before is None:
+                row = row_of_entry(entry, who, now)
+                number = connection.execute(INSERT_SQL, row).lastrowid
+                before = Recorded(events_of([(number, *row[1:])])[0])
+            recorded.append(before)
         return tuple(recorded)
 
-    def _insert_one(self, entry: Entry, who: str, now: datetime) -> Event:
-        row = event_row(entry, who, now)
-        number = self._connection.execute(INSERT_SQL, row).lastrowid
-        return _events([(number, *row[1:-1])])[0]
-
     def _recorded_before(self, entry: Entry) -> Recorded | None:
-        sql = f"SELECT {_COLUMNS} FROM event WHERE digest = ? ORDER BY event_id"
-        same = _events(self._connection.execute(sql, (entry.digest,)).fetchall())
+        sql = f"SELECT {COLUMNS} FROM event WHERE digest = ? ORDER BY event_id"
+        same = events_of(self._rows(sql, [entry.digest]))
         if not same:
             return None
-        undos = self._connection.execute(f"SELECT {_COLUMNS} FROM event WHERE undoes IS NOT NULL").fetchall()
-        undone = undone_events(_events(undos))
+        undone = undone_events(
+            events_of(self._rows(f"SELECT {COLUMNS} FROM event WHERE undoes IS NOT NULL", []))
+        )
         standing = [event for event in same if event.event_id not in undone]
         return Recorded((standing or same)[-1], new=False, undone=not standing)
 
@@ -257,7 +310,7 @@ def open_ledger(
     clock: Clock = utc_now,
     migrations: Sequence[Migration] = MIGRATIONS,
 ) -> Ledger | None:
-    """The ledger of a season folder; made where it is missing, or None if it is only to be read.
+    """The ledger of a season folder; where it is missing, None if it is only to be read.
 
     Args:
         folder: Season folder.
@@ -271,28 +324,11 @@ def open_ledger(
     if sqlite3.sqlite_version_info < OLDEST_SQLITE:
         found, needed = sqlite3.sqlite_version, ".".join(map(str, OLDEST_SQLITE))
         raise ForecasterError(f"Python brings SQLite {found}; the ledger needs {needed}. Use a newer Python.")
-    path = folder / LEDGER_NAME
-    if readonly and not path.is_file():
+    if readonly and not (folder / LEDGER_NAME).is_file():
         return None
     if not readonly:
         check_folder(folder)
-    with plain_words(path):
-        connection = connect_to_read(path) if readonly else connect(path, mode="rwc")
-        try:
-            connection = _up_to_date(connection, folder, readonly, clock, migrations)
-        except BaseException:
-            connection.close()
-            raise
-    return Ledger(folder, connection, clock=clock, zone=season_zone(folder), writable=not readonly)
-
-
-def event_row(entry: Entry, who: str, now: datetime, event_id: int | None = None) -> tuple[Any, ...]:
-    """The row of an entry, for INSERT_SQL; without a number it gets the next one."""
-    return (
-        *(event_id, entry.kind, entry.day.isoformat(), entry.site_id, who, _stamp(now)),
-        *(json.dumps(entry.facts, ensure_ascii=False, allow_nan=False), entry.undoes),
-        *(entry.source, entry.document, entry.digest),
-    )
+    return Ledger(folder, readonly=readonly, clock=clock, migrations=migrations)
 
 
 def season_zone(folder: Path) -> ZoneInfo:
@@ -302,44 +338,3 @@ def season_zone(folder: Path) -> ZoneInfo:
             return ZoneInfo(str(tomllib.load(file)["season"]["timezone"]))
     except (OSError, ValueError, LookupError, TypeError):
         return ZoneInfo("UTC")
-
-
-def _up_to_date(
-    connection: sqlite3.Connection,
-    folder: Path,
-    readonly: bool,
-    clock: Clock,
-    migrations: Sequence[Migration],
-) -> sqlite3.Connection:
-    """The connection to a file of the present format; an older one that is only read is changed in memory."""
-    current = patiently(lambda: check_file(connection, LEDGER_NAME, migrations=migrations))
-    if current:
-        return connection
-    if readonly:
-        on_disk, connection = connection, in_memory(connection)
-        on_disk.close()
-    elif file_version(connection):
-        from forecaster.season.backup import copy_of_the_day
-
-        copy_of_the_day(folder, today=clock().astimezone(season_zone(folder)).date())
-    with transaction(connection):
-        migrate(connection, now=clock(), migrations=migrations)
-    return connection
-
-
-def _stamp(moment: datetime) -> str:
-    return moment.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%S.%fZ")
-
-
-def _events(rows: Sequence[tuple[Any, ...]]) -> tuple[Event, ...]:
-    """Events of rows in the order of _COLUMNS; the facts of all are parsed at once, which is faster."""
-    all_facts = json.loads(f"[{','.join([row[6] for row in rows])}]")
-    to_date, to_moment = date.fromisoformat, datetime.fromisoformat
-    return tuple(
-        [
-            Event(number, kind, to_date(day), site_id, who, to_moment(stamp), facts, undoes, source, document)
-            for (number, kind, day, site_id, who, stamp, _, undoes, source, document), facts in zip(
-                rows, all_facts, strict=True
-            )
-        ]
-    )

@@ -6,9 +6,9 @@ from contextlib import closing
 from datetime import UTC, datetime
 from pathlib import Path
 
-from forecaster.season.events import Entry
-from forecaster.season.ledger import INSERT_SQL, LEDGER_NAME, Ledger, event_row
+from forecaster.season.ledger import LEDGER_NAME, Ledger
 from forecaster.season.ledger_file import connect, plain_words, transaction
+from forecaster.season.ledger_rows import INSERT_SQL, row_of_event
 from forecaster.season.ledger_schema import migrate
 
 
@@ -24,14 +24,5 @@ def copy_ledger(ledger: Ledger, into: Path, *, last_event_id: int | None = None)
     with plain_words(path), closing(connect(path, mode="rwc")) as copy, transaction(copy):
         migrate(copy, now=datetime.now(UTC))
         for event in events:
-            entry = Entry(
-                event.kind,
-                event.day,
-                dict(event.facts),
-                event.site_id,
-                event.undoes,
-                event.source,
-                event.document,
-            )
-            copy.execute(INSERT_SQL, event_row(entry, event.who, event.recorded_at, event.event_id))
+            copy.execute(INSERT_SQL, row_of_event(event))
     return len(events)

@@ -114,7 +114,7 @@ def keep_run(
         changed = _settings_change(events, inputs.get("season.toml", b""), ledger.today())
         return [*changed, Entry("run", as_of, facts)]
 
-    return ledger.write(decide, who=who, unless_recorded=True)[-1].event.event_id
+    return ledger.write(decide, who=who, once="ever")[-1].event.event_id
 
 
 def run_output(folder: Path, run: Event) -> str:

@@ -16,7 +16,7 @@ from datetime import date
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
-from forecaster.season.events import SAID, Event, unpack
+from forecaster.season.events import SAID, Entry, Event, unpack
 from forecaster.season.readings import Reading
 from forecaster.season.state_readings import merge_readings as merge_readings
 from forecaster.season.state_readings import readings_of
@@ -135,6 +135,12 @@ def season_of(day: date) -> int:
     return day.year if day.month >= 2 else day.year - 1
 
 
+def said_date(entry: Event | Entry) -> date:
+    """The date that a told or booked event or a visit is about; for others their own day."""
+    text = entry.facts.get("date")
+    return date.fromisoformat(text) if text else entry.day
+
+
 def undone_events(events: Iterable[Event]) -> frozenset[int]:
     """Numbers of the events that do not stand: an undo that stands takes its event back.
 
@@ -163,10 +169,11 @@ def derive(events: Iterable[Event], until: date | None = None, *, season: int | 
         season = season_of(until) if until is not None else _last_season(kept, undone)
     building = _Building(season)
     acts = building.acts
-    for event in kept:
-        act = acts.get(event.kind)
-        if act is not None and event.event_id not in undone:
-            act(event)
+    with uncollected():
+        for event in kept:
+            act = acts.get(event.kind)
+            if act is not None and event.event_id not in undone:
+                act(event)
     return building.finished(kept, undone)
 
 
@@ -180,12 +187,6 @@ def uncollected() -> Iterator[None]:
     finally:
         if enabled:
             gc.enable()
-
-
-def _said_date(event: Event) -> date:
-    """The date that a told or booked event announces; its own day where it names none."""
-    text = event.facts.get("date")
-    return date.fromisoformat(text) if text else event.day
 
 
 def _last_season(events: Sequence[Event], undone: frozenset[int]) -> int | None:
@@ -236,12 +237,12 @@ class _Building:
         }
 
     def _told(self, event: Event) -> None:
-        day = _said_date(event)
+        day = said_date(event)
         if season_of(day) == self.season:
             self.told[event.site_id] = day
 
     def _booked(self, event: Event) -> None:
-        day = _said_date(event)
+        day = said_date(event)
         if season_of(day) == self.season:
             self.booked[event.site_id] = self.told[event.site_id] = day
 
@@ -278,7 +279,7 @@ class _Building:
             )
 
     def _visit(self, event: Event) -> None:
-        day, facts = _said_date(event), event.facts
+        day, facts = said_date(event), event.facts
         if season_of(day) == self.season:
             hours = float(facts["crew_hours"])
             self.visits.append(
