@@ -37,8 +37,9 @@ from forecaster.weather.http_limits import (
 
 NEVER = timedelta(days=36_500)
 """Keep for good: a record that no longer changes."""
-GIVE_UP_AFTER = 3
-"""A host that failed this often in a row is not asked again in this run: a dead network is soon known."""
+GIVE_UP_AT, UNREACHABLE, NO_USE = 12, 4, 1
+"""A host is not asked again in this run once its failures in a row add up to 12: 4 for one that cannot be
+reached (a dead network is soon known), 1 for an answer of no use (one file may be broken, others not)."""
 KEY_PARAMETERS = ("apikey",)
 """Names of query parameters that hold a key; they are stored nowhere."""
 
@@ -184,12 +185,12 @@ class Fetcher:
             )
         except (requests.exceptions.RequestException, ValueError) as error:
             why = why_failed(error)
-            self._failed(origin, why)
+            self._failed(origin, why, NO_USE if isinstance(error, AnswerRefused) else UNREACHABLE)
             raise FetchFailed(url, why) from None
         if answer.status_code not in (200, 203):
             why = status_in_words(answer)
             if answer.status_code != 404:
-                self._failed(origin, why, at_once=answer.status_code == TOO_MANY)
+                self._failed(origin, why, GIVE_UP_AT if answer.status_code == TOO_MANY else NO_USE)
             raise FetchFailed(url, why, answer.status_code)
         return self._fetched(answer, origin)
 
@@ -215,14 +216,19 @@ class Fetcher:
         if not answer.from_cache:
             self._failures[origin] = 0
             return Fetched(content, "new", now, now, headers, answer.status_code)
-        got_at = answer.created_at
+        got_at = self._by_our_clock(answer.created_at)
         if answer.revalidated:
             self._failures[origin] = 0
             return Fetched(content, "unchanged", got_at, now, headers, answer.status_code)
         if answer.is_expired:
             why = self._adapter.why or "the server gave no usable answer"
             if self._adapter.last_status != 404:
-                self._failed(origin, why, at_once=self._adapter.last_status == TOO_MANY)
+                status = self._adapter.last_status
+                self._failed(
+                    origin,
+                    why,
+                    GIVE_UP_AT if status == TOO_MANY else UNREACHABLE if status is None else NO_USE,
+                )
             return Fetched(content, "old", got_at, got_at, headers, answer.status_code, why)
         return Fetched(content, "recent", got_at, got_at, headers, answer.status_code)
 
@@ -232,14 +238,18 @@ class Fetcher:
         if answer.status_code not in (200, 203):
             raise FetchFailed(url, why)
         how: How = "old" if answer.is_expired else "recent"
-        at = answer.created_at
+        at = self._by_our_clock(answer.created_at)
         return Fetched(
             bytes(answer.content or b""), how, at, at, dict(answer.headers), why=why if how == "old" else ""
         )
 
-    def _failed(self, origin: tuple[str, str, int], why: str, *, at_once: bool = False) -> None:
-        self._failures[origin] = self._failures.get(origin, 0) + 1
-        if at_once or self._failures[origin] >= GIVE_UP_AFTER:
+    def _by_our_clock(self, moment: datetime) -> datetime:
+        """A time of the cache, which has a clock of its own, by the age that it means."""
+        return self._now() - (datetime.now(UTC) - moment)
+
+    def _failed(self, origin: tuple[str, str, int], why: str, weight: int) -> None:
+        self._failures[origin] = self._failures.get(origin, 0) + weight
+        if self._failures[origin] >= GIVE_UP_AT:
             self._given_up.setdefault(origin, why)
 
     def _origin(self, url: str) -> tuple[str, str, int]:
@@ -255,11 +265,12 @@ class Fetcher:
         return {}
 
     def _open(self) -> _Session:
+        # wal, fast_save: a power cut may damage the cache, which is then seen, set aside and fetched anew
         logging.getLogger("requests_cache").setLevel(logging.ERROR)  # 40 lines for each copy that is served
         self._set_aside_if_damaged()
         session = _Session(
             str(self._path), backend="sqlite", serializer="json", use_cache_dir=False,
-            expire_after=timedelta(hours=6), stale_if_error=True, allowable_codes=(200, 203),
+            wal=True, fast_save=True, expire_after=timedelta(hours=6), stale_if_error=True, allowable_codes=(200, 203),
             cache_control=self.settings.honour_expires, ignored_parameters=list(KEY_PARAMETERS),
         )  # fmt: skip
         session.headers.update({"User-Agent": self.settings.user_agent, "Accept-Encoding": "gzip, deflate"})
@@ -283,8 +294,11 @@ class Fetcher:
         if not self._path.exists():
             return
         try:
-            with sqlite3.connect(f"file:{self._path.as_posix()}?mode=ro", uri=True) as base:
+            base = sqlite3.connect(self._path)
+            try:
                 sound = base.execute("pragma quick_check(1)").fetchone()[0] == "ok"
+            finally:
+                base.close()
         except sqlite3.DatabaseError:
             sound = False
         if not sound:

@@ -92,11 +92,13 @@ class KeptFiles:
     def put(
         self, name: str, content: bytes, *, got_at: datetime, checked_at: datetime, why: str = ""
     ) -> bool:
-        """Keep a file; True where its content is new."""
+        """Keep a file; True where its content is new. A check once made of the same content still counts."""
         digest = sha256(content)
         before = self._entries.get(name)
-        changed = before is None or before.sha256 != digest or not self.path(name).is_file()
-        if changed:
+        if before is not None and before.sha256 == digest:
+            checked_at = max(checked_at, before.checked_at)
+        changed = before is None or before.sha256 != digest
+        if changed or not self._is_whole(name, digest):
             write_whole(self.path(name), content)
         self._note(Entry(name, digest, got_at, checked_at, why))
         return changed
@@ -110,6 +112,12 @@ class KeptFiles:
         self._entries.pop(name, None)
         with self._base:
             self._base.execute("delete from files where name = ?", (name,))
+
+    def _is_whole(self, name: str, digest: str) -> bool:
+        try:
+            return sha256(self.path(name).read_bytes()) == digest
+        except OSError:
+            return False
 
     def _note(self, entry: Entry) -> None:
         self._entries[entry.name] = entry

@@ -19,6 +19,7 @@ from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 from typing import Any
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 import numpy as np
 from numpy.typing import NDArray
@@ -51,17 +52,17 @@ _VALUES = ("tmin", "temp", "tmax")
 class DailyObserved:
     """Daily values of one station as observed [°C], shape (day,), NaN where missing.
 
-    `modelled` counts values that a model supplied and that are left out, `partly` those aggregated from
-    observations with some model hours among them, which stay. `sources` are the archives behind the values.
+    `modelled_days`: days of which a value came from a weather model and is left out; `partly_days`: days of
+    which a value was put together from observations with some hours of a model among them, which stays.
+    `sources` are the archives behind the values.
     """
 
     days: NDArray[np.datetime64]
     tmin_c: Floats
     tavg_c: Floats
     tmax_c: Floats
-    modelled: int
-    last_modelled: date | None
-    partly: int
+    modelled_days: tuple[date, ...]
+    partly_days: tuple[date, ...]
     sources: tuple[str, ...]
 
 
@@ -169,32 +170,31 @@ def candidates_near(
     return tuple(_candidate(name, row, inventory.get(name)) for name, row in sorted(near.items()))
 
 
-def read_observed(folder: Path, station: Candidate, years: Iterable[int], *, before: date) -> DailyObserved:
-    """The kept daily files of one station.
+def read_observed(station: Candidate, files: Mapping[int, bytes], *, before: date) -> DailyObserved:
+    """One station's daily files, parsed by the package.
 
     Args:
-        folder: Holds `daily/<year>/<station>.csv.gz`.
-        years: Which of them; a year without a file holds nothing.
+        station: Whose they are.
+        files: Content of the daily file by year, as checked and kept.
         before: The day on which they were fetched, at the station: it and later days are not over yet.
     """
-    ms = point_meteostat_at(folder)
-    wanted = sorted(years)
-    parameters = [ms.Parameter.TEMP, ms.Parameter.TMIN, ms.Parameter.TMAX]
-    station_id = station.station.station_id
-    series = ms.daily(
-        ms.Station(id=station_id, timezone=station.timezone or None),
-        date(wanted[0], 1, 1), date(wanted[-1], 12, 31), parameters=parameters,
-    )  # fmt: skip
-    frame = series.fetch(sources=True, clean=False)
+    with tempfile.TemporaryDirectory() as scratch:
+        ms = point_meteostat_at(Path(scratch))
+        _write_joined(Path(scratch), station.station.station_id, files)
+        parameters = [ms.Parameter.TEMP, ms.Parameter.TMIN, ms.Parameter.TMAX]
+        series = ms.daily(
+            ms.Station(id=station.station.station_id, timezone=station.timezone or None),
+            date(min(files), 1, 1), date(max(files), 12, 31), parameters=parameters,
+        )  # fmt: skip
+        frame = series.fetch(sources=True, clean=False)
     if frame is None or frame.empty:
         nothing = np.zeros(0)
-        return DailyObserved(nothing.astype("datetime64[D]"), nothing, nothing, nothing, 0, None, 0, ())
+        return DailyObserved(nothing.astype("datetime64[D]"), nothing, nothing, nothing, (), (), ())
     frame = frame[frame.index < np.datetime64(before)]
     days = frame.index.to_numpy().astype("datetime64[D]")
     models = _model_sources()
     columns: dict[str, Floats] = {}
-    modelled = partly = 0
-    last: date | None = None
+    modelled, partly = (np.zeros(days.size, dtype=np.bool_) for _ in range(2))
     sources: set[str] = set()
     for name in _VALUES:
         values = frame[name].astype("float64").to_numpy() if name in frame else np.full(days.size, np.nan)
@@ -204,14 +204,12 @@ def read_observed(folder: Path, station: Candidate, years: Iterable[int], *, bef
         only = known & np.array([bool(used) and used <= models for used in behind], dtype=np.bool_)
         some = known & ~only & np.array([bool(used & models) for used in behind], dtype=np.bool_)
         columns[name] = np.where(only, np.nan, values)
-        modelled, partly = modelled + int(only.sum()), partly + int(some.sum())
-        if only.any():
-            day = days[only][-1].item()
-            last = day if last is None else max(last, day)
+        modelled |= only
+        partly |= some
         sources.update(*(used for used, has in zip(behind, known & ~only, strict=True) if has))
     return DailyObserved(
-        days, columns["tmin"], columns["temp"], columns["tmax"], modelled, last, partly,
-        tuple(sorted(sources - models)),
+        days, columns["tmin"], columns["temp"], columns["tmax"],
+        tuple(days[modelled].tolist()), tuple(days[partly].tolist()), tuple(sorted(sources - models)),
     )  # fmt: skip
 
 
@@ -225,6 +223,20 @@ def credit_of(sources: Iterable[str]) -> tuple[str, ...]:
         if spec is not None and spec.license is not None and spec.license.attribution:
             named.add(f"{spec.license.attribution} ({spec.license.name})")
     return tuple(sorted(named))
+
+
+def _write_joined(folder: Path, station_id: str, files: Mapping[int, bytes]) -> None:
+    """Write the files so that the package reads them in one go, five times as fast: years with the same
+    columns become one file in the place of the first of them."""
+    groups: dict[str, tuple[int, list[str]]] = {}
+    for year, content in sorted(files.items()):
+        header, *lines = _text(content).splitlines()
+        groups.setdefault(header, (year, []))[1].extend(line for line in lines if line)
+    for header, (year, lines) in groups.items():
+        path = folder / daily_name(station_id, year)
+        path.parent.mkdir(parents=True)
+        text = "\n".join([header, *lines]) + "\n"
+        path.write_bytes(gzip.compress(text.encode("utf-8"), compresslevel=1, mtime=0))
 
 
 def _model_sources() -> set[str]:
@@ -272,16 +284,22 @@ def _inventory(ms: Any, ids: list[str]) -> dict[str, dict[str, tuple[date, date,
 
 
 def _candidate(name: str, row: Any, inventory: dict[str, tuple[date, date, float]] | None) -> Candidate:
-    elevation = getattr(row, "elevation", None)
-    metres = float(elevation) if elevation is not None and np.isfinite(float(elevation)) else np.nan
-    title = str(getattr(row, "name", "") or name)
-    zone = getattr(row, "timezone", None)
+    try:
+        metres = float(getattr(row, "elevation", np.nan))
+    except (TypeError, ValueError):
+        metres = np.nan
+    title = "".join(letter for letter in str(getattr(row, "name", "") or name) if letter.isprintable())
+    zone = str(getattr(row, "timezone", ""))
+    try:
+        ZoneInfo(zone)
+    except (ZoneInfoNotFoundError, ValueError, OSError):
+        zone = ""
     station = Station(name, title, float(row.latitude), float(row.longitude), metres)
     spans = [span for key, span in (inventory or {}).items() if key in _VALUES]
     shares = [span[2] for span in spans if np.isfinite(span[2])]
     return Candidate(
         station=station,
-        timezone=str(zone) if isinstance(zone, str) else "",
+        timezone=zone,
         first_day=min((span[0] for span in spans), default=None),
         last_day=max((span[1] for span in spans), default=None),
         completeness=max(shares, default=None),

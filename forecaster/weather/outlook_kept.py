@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
@@ -20,7 +21,6 @@ import numpy as np
 
 from forecaster.errors import BadInput, Problem
 from forecaster.weather.kept import write_whole
-from forecaster.weather.meteostat_source import SAFE_ID
 from forecaster.weather.outlook_days import DayValues, local_day
 from forecaster.weather.stations import Outlook
 
@@ -31,6 +31,7 @@ COLUMNS = (
     *("tmin", "tmax", "tmean", "tmin_sd", "tmean_sd"),
 )
 Kind = Literal["forecast", "past"]
+_FILE_ID = re.compile(r"[\w\-][\w.\-]*")
 
 
 @dataclass(frozen=True, eq=False)
@@ -95,7 +96,7 @@ def keep_outlooks(folder: Path, outlooks: Iterable[KeptOutlook]) -> int:
         by_station.setdefault(kept.outlook.station_id, []).append(kept)
     added = 0
     for station_id, found in sorted(by_station.items()):
-        if not SAFE_ID.fullmatch(station_id):
+        if not _FILE_ID.fullmatch(station_id):
             raise ValueError(f"{station_id!r} is no station's id")
         path = folder / KEPT_OUTLOOKS / f"{station_id}.csv"
         before = _read_file(path, station_id) if path.is_file() else []

@@ -11,13 +11,14 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
+from contextlib import suppress
 from datetime import UTC, date, datetime, time, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
 import numpy as np
 
-from forecaster.weather.http import Fetched, Fetcher
+from forecaster.weather.http import Fetched, Fetcher, FetchFailed
 from forecaster.weather.outlook_days import DayValues, Moment, days_of_moments
 from forecaster.weather.outlook_json import json_of, mapping, sequence, temperature_of
 from forecaster.weather.outlook_kept import KeptOutlook, make_kept
@@ -55,12 +56,13 @@ def fetch_open_meteo(
     days = days_of_moments(_moments(json_of(answer.content), _TEMPERATURE), zone)
     spread = None
     if ensemble_url:
-        asked = {"hourly": _TEMPERATURE, "forecast_days": str(DAYS_AHEAD), "models": ENSEMBLE_MODEL}
-        members = fetcher.get(
-            ensemble_url, params=_params(station, key, asked), keep_for=KEPT, check=_check(_TEMPERATURE)
-        )
-        by_day = ensemble_spread(json_of(members.content), zone)
-        spread = [by_day.get(day.day, (np.nan, np.nan)) for day in days]
+        asked = {**asked, "models": ENSEMBLE_MODEL}
+        with suppress(FetchFailed):
+            members = fetcher.get(
+                ensemble_url, params=_params(station, key, asked), keep_for=KEPT, check=_check(_TEMPERATURE)
+            )
+            by_day = ensemble_spread(json_of(members.content), zone)
+            spread = [by_day.get(day.day, (np.nan, np.nan)) for day in days]
     kept = make_kept(
         station.station_id, days, source=SOURCE, issued_at=answer.got_at, fetched_at=answer.checked_at,
         zone=zone, spread=spread,

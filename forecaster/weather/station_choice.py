@@ -28,7 +28,7 @@ FEWEST_YEARS = 15
 """Years that a record must have: the spread of a fall cannot be told from fewer."""
 UNKNOWN_FACTOR, SHORT_FACTOR, GAPPY_FACTOR = 1.5, 1.5, 1.5
 """How much farther a station seems whose record is not listed, shorter than wanted, or gappy: our choice."""
-OTHERS_SHOWN = 4
+OTHERS_SHOWN = 6
 """Stations not taken that are shown with their reason, for each site."""
 
 

@@ -99,22 +99,38 @@ def test_with_a_dead_server_and_no_copy_it_fails_and_says_what(
     assert waits == []  # nobody is there: asking again at once has no point
 
 
-def test_a_dead_host_is_given_up_after_three_failures(server: WeatherServer, make_fetcher: Make) -> None:
+def test_a_host_of_no_use_is_given_up_after_twelve_answers(server: WeatherServer, make_fetcher: Make) -> None:
     server.routes["/kept.json"] = Answer(b"[1]")
     fetcher = make_fetcher()
     fetcher.get(f"{server.url}/kept.json", keep_for=HALF_DAY, check=json_only)
     make_older(fetcher, days=1)
     server.fallback = Answer(b"", status=500)
-    for name in "abc":
+    for name in "abcdefghijkl":
         with pytest.raises(FetchFailed):
             fetcher.get(f"{server.url}/{name}", keep_for=HALF_DAY, check=json_only)
     asked = server.count()
     with pytest.raises(FetchFailed, match="the server answers 500"):
-        fetcher.get(f"{server.url}/d", keep_for=HALF_DAY, check=json_only)
+        fetcher.get(f"{server.url}/m", keep_for=HALF_DAY, check=json_only)
     old = fetcher.get(f"{server.url}/kept.json", keep_for=HALF_DAY, check=json_only)
     assert old.is_old
     assert "500" in old.why
     assert server.count() == asked
+
+
+def test_a_host_that_cannot_be_reached_is_given_up_after_three(
+    server: WeatherServer, make_fetcher: Make
+) -> None:
+    server.routes["/d"] = Answer(b"[1]")
+    server.kill()
+    fetcher = make_fetcher()
+    for name in "abc":
+        with pytest.raises(FetchFailed, match="cannot be reached"):
+            fetcher.get(f"{server.url}/{name}", keep_for=HALF_DAY, check=json_only)
+    server.start()
+    with pytest.raises(FetchFailed, match="cannot be reached"):
+        fetcher.get(f"{server.url}/d", keep_for=HALF_DAY, check=json_only)
+    assert server.count() == 0
+    assert make_fetcher().get(f"{server.url}/d", keep_for=HALF_DAY, check=json_only).content == b"[1]"
 
 
 @pytest.mark.parametrize(

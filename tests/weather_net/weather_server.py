@@ -113,6 +113,7 @@ class WeatherServer:
 def _handler_of(home: WeatherServer) -> type[BaseHTTPRequestHandler]:
     class Handler(BaseHTTPRequestHandler):
         protocol_version = "HTTP/1.1"
+        disable_nagle_algorithm = True
 
         def do_GET(self) -> None:
             self._answer()
