@@ -62,6 +62,9 @@ class PlanCommands:
                 run = self._run_now(desk, ledger, as_of)
                 state = derive(ledger.events(), season=desk.basics.year)
             event = find_run(ledger, run)
+            if state.plan_event is not None and state.plan_event.facts.get("run_id") == event.event_id:
+                typer.echo(f"The plan of run {event.event_id} is in force already.")
+                return
             plan: dict[str, Any] = json.loads(run_output(folder, event))
             sites = _read_sheet(folder)
             doubts = _doubts(desk, state, event, sites)

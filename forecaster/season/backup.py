@@ -173,7 +173,7 @@ def _copy_patiently(source: sqlite3.Connection, target: sqlite3.Connection) -> N
         if time.monotonic() > stop:
             raise LedgerFault(f"{LEDGER_NAME}: is in use by another program. Try again later.")
 
-    source.backup(target, pages=-1, progress=give_up, sleep=0.05)
+    source.backup(target, pages=-1, progress=give_up, sleep=0.002)
 
 
 def _check_whole(connection: sqlite3.Connection) -> None:

@@ -18,7 +18,7 @@ from forecaster.season.exchange_cells import Value
 from forecaster.season.exchange_rows import RowReader
 from forecaster.season.known_sites import Basics
 from forecaster.season.moments import parse_day
-from forecaster.season.quantities import STEP_UNITS, Quantity
+from forecaster.season.quantities import STEP_UNITS, Quantity, Unit
 from forecaster.season.readings_file import READING_DEPTH, SKIES, WATER
 from forecaster.season.tables import BadCell
 
@@ -68,8 +68,8 @@ def _reading_row(event: Event, basics: Basics) -> dict[str, Value]:
     _, taken, water, depth, *_ = _reading_columns(basics)
     return {
         taken: event.day if hour is None else f"{event.day} {clock_text(hour)}",
-        water: float(basics.temperature_unit.from_internal(facts["water_c"])),
-        depth: None if depth_m is None else float(basics.length_unit.from_internal(depth_m)),
+        water: _in_unit(facts["water_c"], basics.temperature_unit),
+        depth: None if depth_m is None else _in_unit(depth_m, basics.length_unit),
         **_texts(facts, "by", "sky", "thermometer"),
         "daily_mean": "yes" if facts.get("daily_mean") else None,
     }
@@ -230,7 +230,7 @@ def _offset_row(event: Event, basics: Basics) -> dict[str, Value]:
     unit = STEP_UNITS[0 if basics.units == "us" else 1]
     return {
         "thermometer": facts["thermometer"],
-        f"offset_{unit.suffix}": float(unit.from_internal(facts["offset_c"])),
+        f"offset_{unit.suffix}": _in_unit(facts["offset_c"], unit),
         "from_day": date.fromisoformat(start) if start else None,
         "checked": event.day,
     }
@@ -242,6 +242,18 @@ def _offset_entries(row: RowReader) -> list[Entry]:
     if not name or offset_c is None or day is None:
         return []
     return [ev.thermometer(day, name, offset_c, from_day=start, source=row.source)]
+
+
+def _in_unit(value: float, unit: Unit) -> float:
+    """A kept value in the unit, with the fewest decimals that give it back when read.
+
+    >>> from forecaster.season.quantities import TEMPERATURE_UNITS
+    >>> _in_unit(16.833333, TEMPERATURE_UNITS[0])
+    62.3
+    """
+    exact = unit.from_internal(value)
+    shorter = (round(exact, decimals) for decimals in range(7))
+    return next((short for short in shorter if round(unit.to_internal(short), 6) == round(value, 6)), exact)
 
 
 def _texts(facts: Mapping[str, Any], *names: str) -> dict[str, Value]:

@@ -22,7 +22,6 @@ from forecaster.season.ledger_file import (
     connect,
     connect_to_read,
     in_memory,
-    patiently,
     plain_words,
     transaction,
 )
@@ -231,7 +230,7 @@ class Ledger:
                 else connect(self.path, mode="rwc" if make else "rw")
             )
             try:
-                if patiently(lambda: check_file(connection, LEDGER_NAME, migrations=self._migrations)):
+                if check_file(connection, LEDGER_NAME, migrations=self._migrations):
                     return connection
                 if self.readonly:
                     on_disk, connection = connection, in_memory(connection)
@@ -250,7 +249,7 @@ class Ledger:
         if connection is None:
             return []
         with plain_words(self.path):
-            return patiently(lambda: connection.execute(sql, values).fetchall())
+            return connection.execute(sql, values).fetchall()
 
     def _copy_of_the_day(self) -> None:
         if not self._copied:

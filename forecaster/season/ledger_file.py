@@ -8,6 +8,7 @@ support file locks, which ordinary office shares do.
 from __future__ import annotations
 
 import os
+import random
 import shutil
 import sqlite3
 import tempfile
@@ -15,7 +16,7 @@ import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
-from typing import TypeVar
+from typing import Any, TypeVar
 
 from forecaster.errors import BadInput, ForecasterError, Notice, Problem
 
@@ -30,17 +31,27 @@ class LedgerFault(ForecasterError):
     """The ledger's file cannot be used or written; the message says what to do. Exit code 1."""
 
 
+class PatientConnection(sqlite3.Connection):
+    """Every statement waits for the other processes (SQLite's own waiting grows longer and longer)."""
+
+    def execute(self, sql: str, parameters: Any = (), /) -> sqlite3.Cursor:
+        """As `sqlite3.Connection.execute`, tried again while another process holds the file."""
+        return patiently(lambda: super(PatientConnection, self).execute(sql, parameters))
+
+
 def connect(path: Path, *, mode: str) -> sqlite3.Connection:
     """A connection without automatic transactions; `mode` is "ro", "rw" or "rwc" (make a missing file)."""
     uri = path.resolve().as_uri()
     if not uri.startswith("file:///"):  # a share of Windows, //server/share: SQLite wants it as a path
         uri = "file:////" + uri.removeprefix("file://")
-    connection = sqlite3.connect(f"{uri}?mode={mode}", uri=True, timeout=2.0, isolation_level=None)
+    connection = sqlite3.connect(
+        f"{uri}?mode={mode}", uri=True, timeout=0, isolation_level=None, factory=PatientConnection
+    )
     try:
         connection.execute("PRAGMA foreign_keys = ON")
         connection.execute("PRAGMA synchronous = EXTRA")  # a commit survives a power cut right after it
         if mode != "ro":
-            patiently(lambda: connection.execute("PRAGMA journal_mode = DELETE").fetchone())
+            connection.execute("PRAGMA journal_mode = DELETE")
     except BaseException:
         connection.close()
         raise
@@ -81,18 +92,16 @@ def in_memory(source: sqlite3.Connection) -> sqlite3.Connection:
     return copy
 
 
-def patiently(action: Callable[[], Result], *, patience_s: float = PATIENCE_S) -> Result:
+def patiently(action: Callable[[], Result]) -> Result:
     """The result of `action`, tried again while another process holds the file."""
-    stop = time.monotonic() + patience_s
-    pause_s = 0.002
+    stop = time.monotonic() + PATIENCE_S
     while True:
         try:
             return action()
         except sqlite3.OperationalError as error:
             if not is_busy(error) or time.monotonic() > stop:
                 raise
-        time.sleep(pause_s)
-        pause_s = min(0.1, pause_s * 1.5)
+        time.sleep(random.uniform(0.0005, 0.004))  # short and uneven: no writer is shut out by another one
 
 
 def is_busy(error: sqlite3.Error) -> bool:
@@ -101,12 +110,12 @@ def is_busy(error: sqlite3.Error) -> bool:
 
 
 @contextmanager
-def transaction(connection: sqlite3.Connection, *, patience_s: float = PATIENCE_S) -> Iterator[None]:
+def transaction(connection: sqlite3.Connection) -> Iterator[None]:
     """One write, whole or not at all; nobody else writes from its first line to its last."""
-    patiently(lambda: connection.execute("BEGIN IMMEDIATE"), patience_s=patience_s)
+    connection.execute("BEGIN IMMEDIATE")
     try:
         yield
-        patiently(lambda: connection.execute("COMMIT"), patience_s=patience_s)
+        connection.execute("COMMIT")
     except BaseException:
         with suppress(sqlite3.Error):  # where the disk is gone, the next one to open the file rolls it back
             if connection.in_transaction:

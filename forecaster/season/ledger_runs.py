@@ -22,7 +22,7 @@ from typing import TYPE_CHECKING, Any
 
 from forecaster.errors import BadInput, ForecasterError, Problem
 from forecaster.season.events import Entry, canonical_json, pack, unpack
-from forecaster.season.ledger_file import connect, connect_to_read, patiently, plain_words, transaction
+from forecaster.season.ledger_file import connect, connect_to_read, plain_words, transaction
 
 if TYPE_CHECKING:
     import sqlite3
@@ -284,7 +284,7 @@ def _open_store(folder: Path) -> sqlite3.Connection:
 
 def _piece(store: sqlite3.Connection, digest: str) -> bytes:
     sql = "SELECT content FROM piece WHERE digest = ?"
-    row = patiently(lambda: store.execute(sql, (digest,)).fetchone())
+    row = store.execute(sql, (digest,)).fetchone()
     content = zlib.decompress(row[0]) if row else b""
     if row is None or _digest(content) != digest:
         raise ForecasterError(f"{STORE}: a part of what the run was made from is missing or damaged.")

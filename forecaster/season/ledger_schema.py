@@ -71,6 +71,8 @@ def statements(sql: str) -> Iterator[str]:
     """The statements of a script one by one; semicolons inside a trigger do not part them."""
     statement = ""
     for part in sql.split(";"):
+        if not (statement or part.strip()):
+            continue
         statement += part + ";"
         if sqlite3.complete_statement(statement):
             yield statement.strip()

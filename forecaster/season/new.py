@@ -86,7 +86,7 @@ def read_addresses(path: Path, *, units: str) -> NewSheet:
     """
     table = read_table(path)
     names = _names(table, units)
-    renamed = {column: name for column, name in names.items() if column_key(column) != name}
+    renamed = {column: name for column, name in names.items() if name not in (column, column_key(column))}
     rows = [{names[column]: cell for column, cell in row.cells.items()} for row in table.rows]
     columns = [names[column] for column in table.columns]
     made_ids = "site_id" not in columns
