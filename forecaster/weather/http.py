@@ -270,7 +270,8 @@ class Fetcher:
         self._set_aside_if_damaged()
         session = _Session(
             str(self._path), backend="sqlite", serializer="json", use_cache_dir=False,
-            wal=True, fast_save=True, expire_after=timedelta(hours=6), stale_if_error=True, allowable_codes=(200, 203),
+            wal=True, fast_save=True, expire_after=timedelta(hours=6), stale_if_error=True,
+            allowable_codes=(200, 203),
             cache_control=self.settings.honour_expires, ignored_parameters=list(KEY_PARAMETERS),
         )  # fmt: skip
         session.headers.update({"User-Agent": self.settings.user_agent, "Accept-Encoding": "gzip, deflate"})
