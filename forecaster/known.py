@@ -127,15 +127,41 @@ def _in_fall(site: Site, years: int) -> Site:
 
 
 @dataclass(frozen=True, eq=False)
-class Atmosphere:
-    """Stations' members and each site's share of the stations. `past_mean_c`: (site, 184) [°C]."""
+class SiteAirSoFar:
+    """Each site's share of the stations, and its daily mean air until now.
+
+    `past_mean_c`: (site, 184) [°C] by day of the fall; days that nobody has observed hold the members' mean
+    where there are members, else NaN.
+    """
 
     airs: tuple[SiteAir, ...]
     matrices: AirMatrices
+    past_mean_c: NDArray[np.float64]
+
+
+@dataclass(frozen=True, eq=False)
+class Atmosphere(SiteAirSoFar):
+    """The same with the members of the rest of the season, and the earlier falls they come from."""
+
     members: Members
     falls: tuple[int, ...]
-    past_mean_c: NDArray[np.float64]
     notices: tuple[Notice, ...]
+
+
+def air_so_far(known: Known, sites: Sequence[Site], members: Members | None = None) -> SiteAirSoFar:
+    """Air over `sites` until the as-of date.
+
+    Raises:
+        BadInput: A site is too far from every station.
+    """
+    airs = site_air(
+        sites,
+        known.weather.stations,
+        stations_per_site=known.settings.weather.stations_per_site,
+        has_tmin=list(known.weather.has_tmin),
+    )
+    matrices = air_matrices(airs, len(known.weather.stations))
+    return SiteAirSoFar(airs, matrices, _past_mean(known, matrices, members))
 
 
 def atmosphere(known: Known, sites: Sequence[Site]) -> Atmosphere:
@@ -145,13 +171,6 @@ def atmosphere(known: Known, sites: Sequence[Site]) -> Atmosphere:
         BadInput: A site is too far from every station, or too few earlier falls are complete.
     """
     weather, settings = known.weather, known.settings
-    airs = site_air(
-        sites,
-        weather.stations,
-        stations_per_site=settings.weather.stations_per_site,
-        has_tmin=list(weather.has_tmin),
-    )
-    matrices = air_matrices(airs, len(weather.stations))
     falls = usable_falls(weather, known.fall)[-settings.weather.seasons :]
     if len(falls) < FEWEST_FALLS:
         names = ", ".join(station.station_id for station in weather.stations)
@@ -173,34 +192,37 @@ def atmosphere(known: Known, sites: Sequence[Site]) -> Atmosphere:
         seed=settings.season.seed,
         outlooks=weather.outlooks if settings.weather.outlook != "none" else (),
     )
+    air = air_so_far(known, sites, members)
     return Atmosphere(
-        airs=airs,
-        matrices=matrices,
+        airs=air.airs,
+        matrices=air.matrices,
+        past_mean_c=air.past_mean_c,
         members=members,
         falls=falls,
-        past_mean_c=_past_mean(known, matrices, members),
         notices=tuple(notices),
     )
 
 
-def _past_mean(known: Known, matrices: AirMatrices, members: Members) -> NDArray[np.float64]:
+def _past_mean(known: Known, matrices: AirMatrices, members: Members | None) -> NDArray[np.float64]:
     """Observed daily means at each site over the fall; where not observed, the members' mean."""
     start = known.weather.index_of(fall_start(known.fall))
     day = start + np.arange(FALL_DAYS)
     inside = (day >= 0) & (day < known.weather.day_count)
     station = np.full((len(known.weather.stations), FALL_DAYS), np.nan)
     station[:, inside] = known.weather.tmean_c[:, day[inside]]
-    expected = members.tmean_base_c.mean(axis=0)
-    head = members.tmean_head_c.mean(axis=0)
-    expected[:, members.head_from : members.head_from + head.shape[1]] = head
-    station = np.where(np.isnan(station), expected, station)
-    return np.asarray(matrices.mean @ station + matrices.mean_shift_c[:, None])
+    if members is not None:
+        expected = members.tmean_base_c.mean(axis=0)
+        head = members.tmean_head_c.mean(axis=0)
+        expected[:, members.head_from : members.head_from + head.shape[1]] = head
+        station = np.where(np.isnan(station), expected, station)
+    used = matrices.mean.sum(axis=0) > 0  # a station that no site uses must not spread its gaps
+    return np.asarray(matrices.mean[:, used] @ station[used] + matrices.mean_shift_c[:, None])
 
 
 def ponds_of(
     known: Known,
     sites: Sequence[Site],
-    air: Atmosphere,
+    air: SiteAirSoFar,
     *,
     fall: int | None = None,
     day_count: int | None = None,
@@ -245,7 +267,7 @@ def ponds_of(
     return ponds, notices
 
 
-def _series(known: Known, air: Atmosphere, position: int, first_day: date) -> NDArray[np.float64]:
+def _series(known: Known, air: SiteAirSoFar, position: int, first_day: date) -> NDArray[np.float64]:
     """Daily mean air at one site from `first_day` to the day before the as-of date [°C]."""
     weights, shift = air.matrices.mean[position], air.matrices.mean_shift_c[position]
     used = weights > 0

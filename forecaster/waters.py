@@ -10,7 +10,7 @@ import numpy as np
 
 from forecaster.errors import Notice
 from forecaster.falls import fall_day, fall_start
-from forecaster.known import Atmosphere, Known, atmosphere, ponds_of
+from forecaster.known import Known, SiteAirSoFar, air_so_far, ponds_of
 from forecaster.season.readings import Reading
 from forecaster.season.sites import Site
 from forecaster.water.pooling import PondFit, RouteFit, fit_route
@@ -62,7 +62,7 @@ class WaterDay:
 def route_water(known: Known, sites: Sequence[Site] | None = None) -> RouteWater:
     """Today's water of each pond whose water follows the weather; closed ponds teach but are shown too."""
     chosen = tuple(known.sites if sites is None else sites)
-    air = atmosphere(known, known.sites)
+    air = air_so_far(known, known.sites)
     ponds, notices = ponds_of(known, known.sites, air)
     fit = fit_route(ponds, fall=known.fall)
     rows = {site.site_id: position for position, site in enumerate(known.sites)}
@@ -84,7 +84,7 @@ def route_water(known: Known, sites: Sequence[Site] | None = None) -> RouteWater
                 readings=readings_of(known, pond.site_id),
             )
         )
-    return RouteWater(known, tuple(found), fit, (*known.notices, *air.notices, *notices))
+    return RouteWater(known, tuple(found), fit, (*known.notices, *notices))
 
 
 def readings_of(known: Known, site_id: str) -> tuple[Reading, ...]:
@@ -103,7 +103,7 @@ def water_days(known: Known, *, first_day: date | None = None, filtered: bool = 
     """
     start = first_day or fall_start(known.fall)
     last = known.as_of - timedelta(days=1)
-    air = atmosphere(known, known.sites)
+    air = air_so_far(known, known.sites)
     table: dict[str, list[WaterDay]] = {site.site_id: [] for site in known.sites}
     for year in range(start.year - 1, known.fall + 1):
         first = max(start, fall_start(year))
@@ -128,7 +128,7 @@ def _parts(known: Known, first: date, end: date, *, filtered: bool) -> list[tupl
     return [(a, b, a) for a, b in zip(starts, ends, strict=True)]
 
 
-def _fall_days(known: Known, air: Atmosphere, fall: int, first: date, end: date) -> Iterator[WaterDay]:
+def _fall_days(known: Known, air: SiteAirSoFar, fall: int, first: date, end: date) -> Iterator[WaterDay]:
     day_count = fall_day(end, fall) + 1
     ponds, _ = ponds_of(known, known.sites, air, fall=fall, day_count=day_count)
     fit = fit_route(ponds, fall=fall)
