@@ -1,19 +1,21 @@
 """The site sheet: `sites.csv` or `sites.xlsx` to one `Site` a row, with every problem of the sheet at once.
 
 Lengths, areas and temperature steps may be in any unit that their column's name says. Columns that the
-program does not know are kept with the site and shown. Limit: addresses are not looked up; a wrong place
-is noticed only by its distance from the other sites (`places.py`).
+program does not know are kept with the site and shown. Where the cells of a place are empty, the one that
+was looked up for the address and confirmed stands in (`coordinates.py`). Limit: a wrong place is noticed
+only by its distance from the other sites (`places.py`).
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from datetime import date
 from pathlib import Path
 from typing import cast, get_args
 
 from forecaster.errors import BadInput, Notice, Problem, did_you_mean
 from forecaster.season.cells import WEEKDAYS, Cells, columns_notice
+from forecaster.season.coordinates import FoundPlace, read_coordinates, usable_place
 from forecaster.season.places import Place, check_place, check_places
 from forecaster.season.quantities import (
     AREA_UNITS,
@@ -68,7 +70,8 @@ def read_sites(
         raise BadInput(Problem("sites.csv", f"neither sites.csv nor sites.xlsx is in {folder}. {cure}"))
     problems: list[Problem] = []
     table = read_table(path, problems)
-    reader = _SheetReader(Cells(table, problems), crew_names)
+    found = read_coordinates(folder, problems)
+    reader = _SheetReader(Cells(table, problems), crew_names, found)
     sites = [site for row in table.rows if (site := reader.site(row)) is not None]
     if not table.rows and not problems:
         problems.append(Problem(table.name, "no sites below the header. Write one site a row."))
@@ -84,8 +87,8 @@ def read_sites(
 class _SheetReader:
     """Turns rows into sites; remembers ids and crews across rows."""
 
-    def __init__(self, cells: Cells, crew_names: Iterable[str]) -> None:
-        self.cells = cells
+    def __init__(self, cells: Cells, crew_names: Iterable[str], found: Mapping[str, FoundPlace]) -> None:
+        self.cells, self.found = cells, found
         self.crews = {name.casefold(): name for name in crew_names}
         self.units = {quantity.name: cells.unit_of(quantity) for quantity in QUANTITIES}
         self.rows_of_ids: dict[str, tuple[str, int]] = {}
@@ -147,7 +150,8 @@ class _SheetReader:
     def _refuse_missing_columns(self) -> None:
         """A required column that is missing, with the column that is probably meant."""
         table = self.cells.table
-        missing = [key for key in REQUIRED if self.cells.spelling(key) is None]
+        looked_up = ("latitude", "longitude") if any(p.confirmed for p in self.found.values()) else ()
+        missing = [key for key in REQUIRED if self.cells.spelling(key) is None and key not in looked_up]
         any_pond = self.cells.spelling("kind") is None or any(
             self.cells.text(row, "kind").casefold() in ("", "pond") for row in table.rows
         )
@@ -185,8 +189,18 @@ class _SheetReader:
     def _place(self, row: Row) -> tuple[float, float]:
         """Latitude and longitude; 0, 0 after a problem."""
         cells = self.cells
+        latitude: float | None
+        longitude: float | None
+        if not cells.text(row, "latitude") and not cells.text(row, "longitude"):
+            found = usable_place(self.found, cells.text(row, "site_id"), cells.text(row, "address"))
+            if found is not None:
+                self.places.append(Place(row.number, cells.text(row, "site_id"), *found))
+                return found
+        more = " Or look its address up: forecaster weather geocode." if cells.text(row, "address") else ""
         for key, example in (("latitude", "43.05"), ("longitude", "-87.95")):
-            cells.needed_text(row, key, f"Write it in degrees, like {example}.")
+            if cells.spelling(key) is None and self.found:
+                cells.refuse(row, key, f"no place is confirmed for it. Write it in degrees, like {example}.")
+            cells.needed_text(row, key, f"Write it in degrees, like {example}.{more}")
         latitude = plain_number(cells.text(row, "latitude"), decimal_comma=cells.table.decimal_comma)
         if latitude is None:
             cells.number(row, "latitude", low=-90, high=90, noun="a number of degrees")

@@ -224,8 +224,8 @@ def _numbers(rows: Iterable[Sequence[str]], columns: Sequence[int]) -> Iterator[
 
 
 def _scale(numbers: Iterable[tuple[float, bool]], unit: str, where: str) -> tuple[float, bool]:
-    """What to divide by to get degrees, and whether they are °F: tenths of °C reach beyond 150 in any year, °C are written
-    with a decimal, whole numbers may be °F or whole °C and must be named."""
+    """What to divide by to get degrees, and whether they are °F: tenths of °C reach beyond 150 in any year,
+    °C are written with a decimal point, whole numbers may be °F or whole °C and must be named."""
     if unit:
         return {"tenths": (10.0, False), "c": (1.0, False), "f": (1.0, True)}[unit]
     values, decimals = [], False
