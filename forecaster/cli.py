@@ -15,6 +15,7 @@ import typer
 
 from forecaster import __version__
 from forecaster.errors import BadInput, ForecasterError, Problem
+from forecaster.files import check_targets
 
 if TYPE_CHECKING:
     from forecaster.known import Known
@@ -70,24 +71,6 @@ def _say(text: str) -> None:
 
 def _unicode() -> bool:
     return (sys.stdout.encoding or "").lower().replace("-", "").startswith("utf") and sys.stdout.isatty()
-
-
-def check_targets(*paths: Path | None) -> None:
-    """Refuse files that cannot be written before any work is done.
-
-    Raises:
-        BadInput: A folder that does not exist, or a name that is a folder; all at once.
-    """
-    problems = []
-    for path in paths:
-        if path is None:
-            continue
-        if path.is_dir():
-            problems.append(Problem(str(path), "is a folder. Name a file in it."))
-        elif not path.resolve().parent.is_dir():
-            problems.append(Problem(str(path), f"there is no folder {path.parent}. Make it first."))
-    if problems:
-        raise BadInput(problems)
 
 
 @app.command()
@@ -157,9 +140,11 @@ def route(
     from forecaster.report.contract import route_json
     from forecaster.report.text import route_text
 
+    ledger = last_event(folder)
     forecast = forecast_route(_known(folder, as_of))
+    text = route_json(forecast)
     if json_file:
-        write_text(json_file, route_json(forecast))
+        write_text(json_file, text)
     if html_file:
         from forecaster.report.page import route_page
 
@@ -168,6 +153,41 @@ def route(
     for path in (json_file, html_file):
         if path:
             _say(f"Written: {path}")
+    if ledger is not None:
+        _record_run(folder, forecast.as_of, forecast.seed, text, ledger)
+
+
+def last_event(folder: Path) -> int | None:
+    """Number of the ledger's last event before a forecast is made; None where there is no ledger."""
+    from forecaster.season.ledger import open_ledger
+
+    ledger = open_ledger(folder, readonly=True)
+    if ledger is None:
+        return None
+    with ledger:
+        return ledger.last_event_id()
+
+
+def _record_run(folder: Path, as_of: date, seed: int, output: str, last_event_id: int) -> None:
+    """Record the run in the season's ledger; a folder that cannot be written is said, not refused."""
+    from forecaster.season.ledger import open_ledger
+    from forecaster.season.ledger_file import readonly_notice
+    from forecaster.season.ledger_runs import folder_inputs
+
+    notice = readonly_notice(folder)
+    if notice is not None:
+        _say(f"{notice} This run is not recorded.")
+        return
+    with open_ledger(folder) as ledger:
+        number = ledger.record_run(
+            inputs=folder_inputs(folder),
+            as_of=as_of,
+            seed=seed,
+            version=__version__,
+            output=output,
+            last_event_id=last_event_id,
+        )
+    _say(f"Recorded as run {number}.")
 
 
 @app.command()
@@ -269,7 +289,7 @@ def _register_rooms() -> None:
         import_module(f"forecaster.{name}").register(app)
 
 
-ROOM_COMMANDS: tuple[str, ...] = ()
+ROOM_COMMANDS = ("cli_ledger",)
 _register_rooms()
 
 

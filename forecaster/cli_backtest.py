@@ -96,7 +96,7 @@ def backtest(
 
     Example: forecaster backtest my-season --outlook emulated --money --html report.html
     """
-    from forecaster.cli import check_targets
+    from forecaster.files import check_targets
 
     check_targets(json_file, forecasts, html_file)
     asked = _asked(

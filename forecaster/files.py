@@ -6,7 +6,7 @@ import os
 import tempfile
 from pathlib import Path
 
-from forecaster.errors import ForecasterError
+from forecaster.errors import BadInput, ForecasterError, Problem
 
 
 class CannotWrite(ForecasterError):
@@ -41,3 +41,21 @@ def write_bytes(path: Path, content: bytes) -> None:
 def write_text(path: Path, content: str) -> None:
     """Write text as UTF-8 with newlines as they are; see `write_bytes`."""
     write_bytes(path, content.encode("utf-8"))
+
+
+def check_targets(*paths: Path | None) -> None:
+    """Refuse files that cannot be written before any work is done.
+
+    Raises:
+        BadInput: A folder that does not exist, or a name that is a folder; all at once.
+    """
+    problems = []
+    for path in paths:
+        if path is None:
+            continue
+        if path.is_dir():
+            problems.append(Problem(str(path), "is a folder. Name a file in it."))
+        elif not path.resolve().parent.is_dir():
+            problems.append(Problem(str(path), f"there is no folder {path.parent}. Make it first."))
+    if problems:
+        raise BadInput(problems)

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 
 import numpy as np
@@ -33,7 +33,8 @@ class Known:
     """What is known on the morning of `as_of`: nothing later is in here.
 
     `sites` are all sites of the sheet with the dates that hold in the forecast's fall; `closed` the ids
-    already closed. `readings` were taken up to the as-of date. `weather` ends the day before at most.
+    already closed; `in_force` is the plan in force, site -> (day, crew). `readings` were taken up to the
+    as-of date. `weather` ends the day before at most.
     """
 
     settings: Settings
@@ -45,6 +46,7 @@ class Known:
     crews: tuple[Crew, ...]
     closed: frozenset[str]
     notices: tuple[Notice, ...]
+    in_force: Mapping[str, tuple[date, str]] = field(default_factory=dict)
 
     @property
     def as_of_day(self) -> int:
@@ -79,6 +81,7 @@ def known_on(
     readings: Sequence[Reading],
     weather: Weather,
     closed: frozenset[str] = frozenset(),
+    in_force: Mapping[str, tuple[date, str]] | None = None,
     notices: Sequence[Notice] = (),
 ) -> Known:
     """Put together what is known; dates of another year's sheet are moved or dropped, and said so."""
@@ -106,6 +109,7 @@ def known_on(
         crews=crews,
         closed=closed,
         notices=tuple(said),
+        in_force=in_force or {},
     )
 
 

@@ -3,21 +3,25 @@
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from datetime import date
 from pathlib import Path
-from typing import TypeVar
+from typing import Any, TypeVar
 
 from forecaster.build import forecast_route
 from forecaster.errors import BadInput, Notice, Problem
 from forecaster.forecast import RouteForecast
 from forecaster.known import Known, fall_for, known_on
+from forecaster.season.ledger import open_ledger
 from forecaster.season.readings import Reading
 from forecaster.season.readings_file import read_loggers, read_readings
 from forecaster.season.settings import read_settings
 from forecaster.season.sheet import read_sites
+from forecaster.season.state import SeasonState
+from forecaster.season.state_sheet import apply_state, state_notices
 from forecaster.season.tables import find_table, read_table
 from forecaster.weather.files import read_weather
+from forecaster.weather.load import load_weather
 
 T = TypeVar("T")
 
@@ -56,27 +60,52 @@ def load_known(folder: Path, as_of: date) -> Known:
     ids = [site.site_id for site in sheet[0]] if sheet else _site_ids(folder)
     zone = settings.season.timezone if settings else "UTC"
     readings, notices = _read_readings(collect, folder, ids, zone)
-    weather_folder = settings.weather.folder if settings else "weather"
+    sites = sheet[0] if sheet else ()
     weather = collect.run(
-        lambda: read_weather(
-            folder / weather_folder,
-            as_of=as_of,
-            with_outlooks=settings is None or settings.weather.outlook != "none",
-            shown_as=weather_folder,
+        lambda: (
+            load_weather(folder, settings, as_of=as_of, sites=sites)
+            if settings
+            else read_weather(folder / "weather", as_of=as_of, with_outlooks=True)
         )
     )
+    state = collect.run(lambda: ledger_state(folder, as_of))
     collect.raise_if_any()
     assert settings is not None
     assert sheet is not None
     assert weather is not None
+    notices = [*sheet[1], *notices]
+    if state is None:
+        return known_on(
+            as_of, settings=settings, sites=sites, readings=readings, weather=weather, notices=notices
+        )
     return known_on(
         as_of,
         settings=settings,
-        sites=sheet[0],
-        readings=readings,
+        sites=apply_state(sites, state),
+        readings=(*readings, *state.readings),
         weather=weather,
-        notices=[*sheet[1], *notices],
+        closed=frozenset(state.closed),
+        in_force=_in_force(state.plan),
+        notices=[*notices, *state_notices(sites, state)],
     )
+
+
+def ledger_state(folder: Path, as_of: date) -> SeasonState | None:
+    """What the ledger says of days up to the as-of date; None where the folder has no ledger."""
+    ledger = open_ledger(folder, readonly=True)
+    if ledger is None:
+        return None
+    with ledger:
+        return ledger.state(until=as_of)
+
+
+def _in_force(plan: Mapping[str, Any] | None) -> dict[str, tuple[date, str]]:
+    """Site -> (day, crew) of a plan put in force, from its crew-days."""
+    return {
+        stop["site_id"]: (date.fromisoformat(day["date"]), day["crew"])
+        for day in (plan or {}).get("crew_days", [])
+        for stop in day["stops"]
+    }
 
 
 def _read_readings(
