@@ -18,8 +18,9 @@ from pathlib import Path, PurePosixPath
 
 from forecaster.errors import ForecasterError
 
-KEPT_FOLDER = "kept"
-"""Folder inside the weather folder that belongs to the program."""
+CACHE_FOLDER = ".weather"
+"""Folder of the season folder for what was fetched, as it came. No forecast reads it: it may be deleted, and
+then the next update fetches everything again."""
 
 _TABLE = """create table if not exists files (
   name text primary key, sha256 text not null, got_at text not null, checked_at text not null,

@@ -12,10 +12,13 @@ from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
+import numpy as np
+
 from forecaster.errors import BadInput, ForecasterError, Notice, Problem
 from forecaster.season.settings import Settings
 from forecaster.season.sites import Site
 from forecaster.weather.files import read_weather
+from forecaster.weather.outlook_file import plausible_days
 from forecaster.weather.outlook_kept import one_a_day, read_kept
 from forecaster.weather.records import (
     MissingWeather,
@@ -69,16 +72,20 @@ def kept_outlooks(
     ids = [station.station_id for station in weather.stations]
     source = settings.weather.outlook
     kept = one_a_day(read_kept(folder / settings.weather.folder, ids, as_of=as_of, source=source))
-    outlooks = tuple(k.outlook for k in kept)
-    where = f"outlook {source}"
     live = [k.outlook for k in kept if k.kind == "forecast"]
+    last = {o.station_id: o.issued for o in sorted(live, key=lambda o: o.issued)}
+    outlooks = tuple(
+        _plausible(k.outlook)
+        for k in kept
+        if k.kind == "forecast" or k.outlook.issued < last.get(k.outlook.station_id, date.max)
+    )  # one put together later ends with its own making: it must not stand before the last real one
+    where = f"outlook {source}"
     if not live:
         text = f"none is kept up to {as_of}: the coming days are as open as all others."
         return outlooks, (Notice(where, f"{text} Run: forecaster weather update"),)
     notices = []
-    latest = {o.station_id: o.issued for o in sorted(live, key=lambda o: o.issued)}
     old: dict[date, list[str]] = {}
-    for station_id, issued in latest.items():
+    for station_id, issued in last.items():
         if (as_of - issued).days > FRESH_OUTLOOK_DAYS:
             old.setdefault(issued, []).append(station_id)
     for issued, stations in sorted(old.items()):
@@ -87,10 +94,17 @@ def kept_outlooks(
             f"the last one of {', '.join(stations)} was issued on {issued}, {age} days before the as-of date."
         )
         notices.append(Notice(where, text))
-    bare = [station_id for station_id in ids if station_id not in latest]
+    bare = [station_id for station_id in ids if station_id not in last]
     if bare:
         notices.append(Notice(where, f"none is kept for {', '.join(bare)}."))
     return outlooks, tuple(notices)
+
+
+def _plausible(outlook: Outlook) -> Outlook:
+    """The outlook without days that cannot be, as own files are read."""
+    means = outlook.tmean_c if outlook.tmean_c is not None else np.full(len(outlook.days), np.nan)
+    _, low, high, mean = plausible_days(outlook.tmin_c, outlook.tmax_c, means)
+    return replace(outlook, tmin_c=low, tmax_c=high, tmean_c=mean)
 
 
 def _kept_records(folder: Path, settings: Settings, as_of: date, sites: Sequence[Site]) -> Weather:

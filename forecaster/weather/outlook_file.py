@@ -1,4 +1,5 @@
-"""Kept outlooks of a station, `outlook/<station_id>.csv`: `issued, date, tmin, tmax` in °C.
+"""Kept outlooks of a station, `outlook/<station_id>.csv`: `issued, date, tmin, tmax` in °C, and if the source
+has one the day's mean as `tmean`.
 
 Rows issued after the as-of date are dropped before any look at their values.
 """
@@ -10,12 +11,15 @@ from datetime import date
 from pathlib import Path
 
 import numpy as np
+from numpy.typing import NDArray
 
 from forecaster.errors import BadInput, Notice, Problem
 from forecaster.weather.daily_csv import DailyRows, read_daily_csv, shortened
 from forecaster.weather.fahrenheit import fahrenheit_sign
-from forecaster.weather.quality import crossed_extremes, out_of_range
+from forecaster.weather.quality import crossed_extremes, mean_outside, out_of_range
 from forecaster.weather.stations import Outlook, Station
+
+Floats = NDArray[np.float64]
 
 
 def read_outlooks(
@@ -53,7 +57,7 @@ def collect_outlooks(
         where = f"{shown_as}/outlook/{path.name}"
         try:
             rows = read_daily_csv(
-                path, where, date_columns=("issued", "date"), value_columns=("tmin", "tmax")
+                path, where, date_columns=("issued", "date"), value_columns=("tmin", "tmax", "tmean")
             )
         except BadInput as error:
             problems.extend(error.problems)
@@ -70,6 +74,19 @@ def collect_outlooks(
     return tuple(outlooks), tuple(notices)
 
 
+def plausible_days(
+    tmin_c: Floats, tmax_c: Floats, tmean_c: Floats
+) -> tuple[NDArray[np.bool_], Floats, Floats, Floats]:
+    """Days of outlooks without what cannot be: flags of days left out, and minima, maxima and means [°C].
+
+    A mean outside minimum and maximum is left out alone: a source may give the night's minimum.
+    """
+    bad = out_of_range(tmin_c) | out_of_range(tmax_c) | crossed_extremes(tmin_c, tmax_c)
+    stray = bad | out_of_range(tmean_c) | mean_outside(tmin_c, tmean_c, tmax_c)
+    low, high = (np.where(bad, np.nan, values) for values in (tmin_c, tmax_c))
+    return bad, low, high, np.where(stray, np.nan, tmean_c)
+
+
 def _outlooks(
     rows: DailyRows, station: Station, as_of: date
 ) -> tuple[list[Outlook], list[Notice], list[Problem]]:
@@ -77,7 +94,7 @@ def _outlooks(
     issued, days, numbers = rows.dates["issued"][keep], rows.dates["date"][keep], rows.row_numbers[keep]
     low, high = rows.values["tmin"][keep], rows.values["tmax"][keep]
     problems = [problem for day, problem in rows.problems if day is None or day <= as_of]
-    if not rows.present:
+    if not rows.present & {"tmin", "tmax"}:
         problems.append(
             Problem(f"{rows.where} row 1", "needs the column tmin or tmax (both for the daily mean).")
         )
@@ -94,18 +111,23 @@ def _outlooks(
     sign = fahrenheit_sign(days, middle, station.latitude, fewest_days=5, allowance_c=5.0)
     if sign:
         problems.append(Problem(rows.where, f"looks like °F: {sign}. Convert to °C: (F - 32) x 5/9."))
-    bad = out_of_range(low) | out_of_range(high) | crossed_extremes(low, high)
+    mean = rows.values["tmean"][keep]
+    bad, low, high, mean = plausible_days(low, high, mean)
     notices = []
     if bad.any():
         text = f"{bad.sum()} days with implausible values are left out (first issued {issued[bad].min()})."
         notices.append(Notice(rows.where, text))
-    low, high = np.where(bad, np.nan, low), np.where(bad, np.nan, high)
     outlooks = []
     starts = np.nonzero(np.diff(issued[order]).astype(int) != 0)[0] + 1
     for part in np.split(order, starts) if order.size else []:
         outlooks.append(
             Outlook(
-                station.station_id, issued[part[0]].item(), tuple(days[part].tolist()), low[part], high[part]
+                station.station_id,
+                issued[part[0]].item(),
+                tuple(days[part].tolist()),
+                low[part],
+                high[part],
+                tmean_c=mean[part] if "tmean" in rows.present else None,
             )
         )
     return outlooks, notices, problems

@@ -1,6 +1,6 @@
 """Station records kept ready for a forecast: a folder laid out as own weather files are, and a note about it.
 
-`kept/records/` holds `stations.csv`, one file a station and `about.json`: when each record was last checked
+`weather/kept/` holds `stations.csv`, one file a station and `about.json`: when each record was last checked
 with its archive, which values were left out because a model had supplied them, whom to credit, and the
 checksum of each file, so that a changed or half-written one is never forecast from. An update writes it; a
 forecast only reads.
@@ -23,10 +23,12 @@ from numpy.typing import NDArray
 
 from forecaster.errors import ForecasterError, Notice
 from forecaster.weather.daily_csv import read_daily_csv
-from forecaster.weather.kept import KEPT_FOLDER, sha256, write_whole
+from forecaster.weather.kept import sha256, write_whole
 from forecaster.weather.meteostat_source import DailyObserved
 from forecaster.weather.stations import Station
 
+RECORDS_FOLDER = "kept"
+"""Folder inside the weather folder that belongs to the program."""
 Span = tuple[str, str]
 """First and last day of a run of days, as ISO text."""
 
@@ -72,7 +74,7 @@ class MissingWeather(ForecasterError):
 
 def records_folder(weather_folder: Path) -> Path:
     """Where the records of a weather folder lie."""
-    return weather_folder / KEPT_FOLDER / "records"
+    return weather_folder / RECORDS_FOLDER
 
 
 def read_about(weather_folder: Path) -> RecordsAbout | None:

@@ -18,7 +18,7 @@ from forecaster.season.settings import Settings
 from forecaster.season.sites import Site
 from forecaster.weather.http import Fetcher, HttpSettings
 from forecaster.weather.http_limits import HttpLimits
-from forecaster.weather.kept import KEPT_FOLDER, KeptFiles, one_at_a_time
+from forecaster.weather.kept import CACHE_FOLDER, KeptFiles, one_at_a_time
 from forecaster.weather.records import MissingWeather, read_about
 from forecaster.weather.station_choice import SiteChoice, choose_stations
 from forecaster.weather.station_list import station_candidates
@@ -73,18 +73,17 @@ def update_weather(
         ForecasterError: Another update is running.
     """
     weather = settings.weather
-    weather_folder = folder / weather.folder
     wants_outlooks = weather.outlook in SERVICES
     if weather.source != "meteostat" and not wants_outlooks:
         found = f'nothing to fetch: source = "files" and outlook = "{weather.outlook}".'
         cure = 'Set source = "meteostat", or outlook to a service like "nws".'
         raise BadInput(Problem("season.toml [weather]", f"{found} {cure}"))
     http = HttpSettings(weather.contact, limits=limits or HttpLimits())
-    with one_at_a_time(weather_folder / KEPT_FOLDER):
+    with one_at_a_time(folder / CACHE_FOLDER):
         records = None
         if weather.source == "meteostat":
-            with Fetcher(weather_folder / KEPT_FOLDER, http, sleep=sleep, now=lambda: now) as fetcher:
-                records = update_records(weather_folder, settings, sites, fetcher, now=now, progress=progress)
+            with Fetcher(folder / CACHE_FOLDER, http, sleep=sleep, now=lambda: now) as fetcher:
+                records = update_records(folder, settings, sites, fetcher, now=now, progress=progress)
         outlooks = None
         if wants_outlooks:
             outlooks = _outlooks(
@@ -111,7 +110,7 @@ def update_only_outlooks(
         return None
     http = HttpSettings(weather.contact, limits=limits or HttpLimits())
     key = environment.get(weather.api_key_env, "") if weather.api_key_env else ""
-    with one_at_a_time(folder / weather.folder / KEPT_FOLDER):
+    with one_at_a_time(folder / CACHE_FOLDER):
         return _outlooks(folder, settings, http, now=now, progress=progress, keep=keep, key=key, sleep=sleep)
 
 
@@ -126,7 +125,7 @@ def explain_stations(
 ) -> tuple[tuple[SiteChoice, ...], tuple[Notice, ...]]:
     """Which stations an update would take for each site, and why; fetches the station list at most."""
     weather, moment = settings.weather, now or datetime.now(UTC)
-    kept_folder = folder / weather.folder / KEPT_FOLDER
+    kept_folder = folder / CACHE_FOLDER
     notices: list[Notice] = []
     http = HttpSettings(weather.contact, limits=limits or HttpLimits())
     fetcher_of = Fetcher(kept_folder, http, sleep=sleep, now=lambda: moment)
@@ -187,7 +186,7 @@ def _outlooks(
     weather = settings.weather
     expires = HttpSettings(http.contact, weather.outlook == "met-norway", http.limits)
     stations = stations_in_use(folder, settings)
-    with Fetcher(folder / weather.folder / KEPT_FOLDER, expires, sleep=sleep, now=lambda: now) as fetcher:
+    with Fetcher(folder / CACHE_FOLDER, expires, sleep=sleep, now=lambda: now) as fetcher:
         return update_outlooks(
             folder / weather.folder,
             weather,

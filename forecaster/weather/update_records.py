@@ -21,7 +21,7 @@ from forecaster.season.settings import Settings
 from forecaster.season.sites import Site
 from forecaster.weather.daily_csv import read_daily_csv
 from forecaster.weather.http import NEVER, Fetcher, FetchFailed
-from forecaster.weather.kept import KEPT_FOLDER, KeptFiles, sha256, write_whole
+from forecaster.weather.kept import CACHE_FOLDER, KeptFiles, sha256, write_whole
 from forecaster.weather.meteostat_source import (
     DAILY_BYTES,
     check_daily,
@@ -80,7 +80,7 @@ class RecordsReport:
 
 
 def update_records(
-    weather_folder: Path,
+    folder: Path,
     settings: Settings,
     sites: Sequence[Site],
     fetcher: Fetcher,
@@ -91,12 +91,14 @@ def update_records(
     """Bring the kept records up to date.
 
     Args:
-        weather_folder: The season's weather folder; everything kept lies in its `kept`.
+        folder: The season folder. Files as they came lie in its `.weather`, records made of them in `kept`
+            of the weather folder.
         now: The moment, with its zone.
     Raises:
         MissingWeather: There is no list, or a site is left without any record; what was fetched is kept.
     """
-    kept = KeptFiles(weather_folder / KEPT_FOLDER)
+    kept = KeptFiles(folder / CACHE_FOLDER)
+    weather_folder = folder / settings.weather.folder
     try:
         return _Update(weather_folder, settings, sites, fetcher, kept, now, progress).run()
     finally:

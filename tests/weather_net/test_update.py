@@ -64,8 +64,12 @@ class Season:
         return load_weather(self.folder, self.settings, as_of=as_of, sites=SITES)
 
     @property
-    def kept(self) -> Path:
+    def records(self) -> Path:
         return self.folder / "weather" / "kept"
+
+    @property
+    def kept(self) -> Path:
+        return self.folder / ".weather"
 
 
 @pytest.fixture(scope="module")
@@ -230,7 +234,7 @@ def test_values_of_a_model_are_left_out_and_told(
     assert about is not None
     # Days that were not over when they were fetched are not even written down.
     assert max(last for record in about.records for _, last in record.modelled) == "2025-10-05"
-    kept = (season.kept / "records" / "AA001.csv").read_text()
+    kept = (season.records / "AA001.csv").read_text()
     assert "2025-10-04" not in kept
 
 
@@ -360,7 +364,7 @@ def test_a_damaged_raw_file_is_fetched_again_and_never_read(
         path.unlink()
     else:
         path.write_bytes(whole[: len(whole) // 2] if damage == "cut" else whole[:50] + b"x" + whole[51:])
-    (updated.kept / "records" / "AA001.csv").write_text("date,tmin,tavg,tmax\n2004-01-01,99,99,99\n")
+    (updated.records / "AA001.csv").write_text("date,tmin,tavg,tmax\n2004-01-01,99,99,99\n")
     with pytest.raises(MissingWeather, match="AA001 are missing or were changed since the last update"):
         updated.load()
     report = updated.update()
@@ -369,13 +373,13 @@ def test_a_damaged_raw_file_is_fetched_again_and_never_read(
     assert path.read_bytes() == whole
 
 
-@pytest.mark.parametrize("name", ["index.sqlite", "http.sqlite", "records/about.json", "stations.db"])
+@pytest.mark.parametrize("name", ["index.sqlite", "http.sqlite", "about.json", "stations.db"])
 @pytest.mark.parametrize("how", ["noise", "empty"])
 def test_a_damaged_kept_file_of_any_kind_is_made_good_by_the_next_update(
     updated: Season, name: str, how: str
 ) -> None:
     before = updated.load()
-    path = updated.kept / name
+    path = updated.records / "about.json" if name == "about.json" else updated.kept / name
     path.write_bytes(b"\x00\xa5" * 4000 if how == "noise" else b"")
     updated.update()
     np.testing.assert_array_equal(updated.load().tmin_c, before.tmin_c)
@@ -385,7 +389,7 @@ def test_damage_without_a_network_is_told_and_not_forecast_from(
     updated: Season, server: WeatherServer
 ) -> None:
     server.kill()
-    (updated.kept / "records" / "AA001.csv").write_bytes(b"half a fi")
+    (updated.records / "AA001.csv").write_bytes(b"half a fi")
     updated.update()  # the raw files are whole: the record is made again from them
     assert updated.load().stations[0].station_id == "AA001"
 
