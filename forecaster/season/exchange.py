@@ -15,14 +15,13 @@ from pathlib import Path
 from forecaster.errors import BadInput, Notice, Problem
 from forecaster.season.cells import Cells, columns_notice
 from forecaster.season.events import Entry, Event
-from forecaster.season.exchange_cells import read_exchange_table
 from forecaster.season.exchange_lists import LISTS, List
 from forecaster.season.exchange_rows import RowReader
 from forecaster.season.known_sites import Basics
 from forecaster.season.ledger import Ledger
 from forecaster.season.ledger_rules import PAST_KINDS, outside_fall
 from forecaster.season.state import SeasonState, derive, said_date, season_of, undone_events
-from forecaster.season.tables import Row, Table, column_key, in_row_order
+from forecaster.season.tables import Row, Table, column_key, in_row_order, read_table
 
 
 @dataclass(frozen=True)
@@ -47,7 +46,7 @@ def import_list(ledger: Ledger, path: Path, basics: Basics, *, who: str, name: s
     Raises:
         BadInput: Cells or entries cannot be used: all of them at once, and nothing was recorded.
     """
-    table = read_exchange_table(path)
+    table = read_table(path)
     kind = _list_named(name, table) if name else _list_of(table)
     entries, notices = read_entries(table, kind, basics, today=ledger.today())
     there: list[int] = [0]

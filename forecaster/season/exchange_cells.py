@@ -1,56 +1,21 @@
 """Cells that a spreadsheet program shows and never runs: a customer may be called =HYPERLINK(...).
 
-In a CSV file a text that would start a formula gets an apostrophe in front, which spreadsheet programs
-take as "this is text"; reading the file takes it away again, so nothing is changed by a round trip. In a
-workbook the cell's own type says that it is text. Which first letters are dangerous: OWASP, "CSV
-Injection" (=, +, -, @, tab, carriage return, and their full-width forms).
+In a CSV file a text that would start a formula gets an apostrophe in front (`tables.safe_text`), and reading
+the file takes it away again, so nothing is changed by a round trip. In a workbook the cell's own type says
+that it is text.
 """
 
 from __future__ import annotations
 
 import csv
 import io
-import re
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
 from datetime import date
-from pathlib import Path
 
-from forecaster.season.tables import Table, read_table
+from forecaster.season.tables import safe_text
 
 Value = str | float | int | date | None
 Rows = Sequence[Mapping[str, Value]]
-
-_RUNS = re.compile("'*[=+\\-@\t\r＝＋－＠]")
-
-
-def safe_text(text: str) -> str:
-    """The text of a CSV cell that no spreadsheet program runs.
-
-    >>> safe_text('=HYPERLINK("http://x")'), safe_text("+1 555 0100"), safe_text("Gate, left")
-    ('\\'=HYPERLINK("http://x")', "'+1 555 0100", 'Gate, left')
-    """
-    return f"'{text}" if _RUNS.match(text) else text
-
-
-def plain_text(cell: str) -> str:
-    """The text that `safe_text` made safe.
-
-    >>> [plain_text(safe_text(text)) for text in ("=1+1", "'=1+1", "'tis", "-5")]
-    ['=1+1', "'=1+1", "'tis", '-5']
-    """
-    return cell[1:] if cell.startswith("'") and _RUNS.match(cell[1:]) else cell
-
-
-def read_exchange_table(path: Path) -> Table:
-    """A table as `read_table` gives it, without the apostrophes of a CSV file that was made safe."""
-    table = read_table(path)
-    if path.suffix.lower() in (".xlsx", ".xlsm"):
-        return table
-    rows = [
-        replace(row, cells={name: plain_text(cell) for name, cell in row.cells.items()}) for row in table.rows
-    ]
-    return replace(table, rows=tuple(rows))
 
 
 def csv_bytes(columns: Sequence[str], rows: Rows) -> bytes:
@@ -107,6 +72,6 @@ def _write(cell: object, value: Value) -> None:
     cell.value = value  # type: ignore[attr-defined]  # openpyxl brings no types
     if isinstance(value, str):
         cell.data_type = "s"  # type: ignore[attr-defined]  # else "=..." would be a formula, "#N/A" an error
-        cell.quotePrefix = bool(_RUNS.match(value))  # type: ignore[attr-defined]  # also when it is edited
+        cell.quotePrefix = value != safe_text(value)  # type: ignore[attr-defined]  # also when it is edited
     elif isinstance(value, date):
         cell.number_format = "yyyy-mm-dd"  # type: ignore[attr-defined]

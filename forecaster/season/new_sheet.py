@@ -5,9 +5,8 @@ from __future__ import annotations
 import csv
 import io
 
-from forecaster.season.exchange_cells import safe_text
 from forecaster.season.quantities import plain_number
-from forecaster.season.tables import Table
+from forecaster.season.tables import Table, safe_text
 
 
 def written_sheet(table: Table) -> bytes:

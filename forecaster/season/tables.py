@@ -30,6 +30,10 @@ DAMAGED = (
 SAVE_AS_UTF8 = 'Save it again as "CSV UTF-8" (in a text editor: encoding UTF-8).'
 
 
+_RUNS = re.compile("'*[=+\\-@\t\r＝＋－＠]")
+"""How a text begins that a spreadsheet program would run (OWASP, "CSV Injection"), apostrophes in front."""
+
+
 class BadCell(ValueError):
     """The text of a cell cannot be used; the message is what the user reads after the place."""
 
@@ -63,6 +67,24 @@ def column_key(name: str) -> str:
     'site_id'
     """
     return re.sub(r"[\s_\-]+", "_", name.strip()).casefold().strip("_")
+
+
+def safe_text(text: str) -> str:
+    """The text of a CSV cell that no spreadsheet program runs: with an apostrophe, which marks it as text.
+
+    >>> safe_text('=HYPERLINK("http://x")'), safe_text("+1 555 0100"), safe_text("Gate, left")
+    ('\\'=HYPERLINK("http://x")', "'+1 555 0100", 'Gate, left')
+    """
+    return f"'{text}" if _RUNS.match(text) else text
+
+
+def plain_text(cell: str) -> str:
+    """The text that `safe_text` made safe; every CSV file is read this way.
+
+    >>> [plain_text(safe_text(text)) for text in ("=1+1", "'=1+1", "'tis", "-5")]
+    ['=1+1', "'=1+1", "'tis", '-5']
+    """
+    return cell[1:] if cell.startswith("'") and _RUNS.match(cell[1:]) else cell
 
 
 def decode(raw: bytes, where: str) -> str:
@@ -171,7 +193,7 @@ def _csv_lines(text: str, name: str, problems: list[Problem]) -> tuple[list[tupl
     lines: list[tuple[int, list[str]]] = []
     try:
         for record in csv_records(text, delimiter):
-            lines.append((len(lines) + 1, record))
+            lines.append((len(lines) + 1, [plain_text(cell) for cell in record]))
     except csv.Error as error:
         cause = "a double quote is never closed" if "end of data" in str(error) else str(error)
         cure = 'Put the whole text in double quotes, and write "" for a quote inside it.'
