@@ -10,8 +10,9 @@ import pytest
 from invented_season import AS_OF, SeasonFolder, outlook_text, write_season
 
 from forecaster.errors import BadInput
+from forecaster.pipeline import load_known
 
-DATES = [date(2025, 9, 15), AS_OF, date(2025, 11, 5)]
+DATES = [date(2023, 10, 20), date(2025, 9, 15), AS_OF, date(2025, 11, 5)]
 
 
 def scramble(folder: SeasonFolder, as_of: date) -> None:
@@ -60,6 +61,15 @@ def test_what_comes_before_does_change_it(season: SeasonFolder, folder: SeasonFo
 def test_a_reading_of_the_as_of_morning_is_known(season: SeasonFolder, folder: SeasonFolder) -> None:
     folder.edit("readings.csv", lambda text: text + "A-12,2025-10-20 08:00,6.0\n")
     assert folder.json() != season.json()
+
+
+def test_what_is_known_holds_nothing_later(folder: SeasonFolder) -> None:
+    scramble(folder, AS_OF)
+    known = load_known(folder.path, AS_OF)
+    assert max(reading.day for reading in known.readings) <= AS_OF
+    assert known.weather.last_day < AS_OF
+    assert all(outlook.issued <= AS_OF for outlook in known.weather.outlooks)
+    assert known.weather.outlooks
 
 
 def test_rows_after_the_as_of_date_may_be_missing(season: SeasonFolder, folder: SeasonFolder) -> None:

@@ -252,10 +252,6 @@ def test_falls_and_shifts_are_used_about_equally(count: int) -> None:
     assert used.max() - used.min() <= 1
 
 
-@pytest.mark.xfail(
-    strict=True,
-    reason="scenarios._spread_order strides over falls and shifts alike: 40 of 80 courses are 8 of 16 falls",
-)
 @pytest.mark.parametrize("count", [40, 20])
 def test_few_members_still_come_from_every_fall(count: int) -> None:
     members = members_of(invented_weather(noisy()), count=count)
@@ -498,11 +494,6 @@ def test_an_outlook_reaches_no_further_than_january() -> None:
     assert members.tmean_head_c.shape[2] == 4  # 28 to 31 January
 
 
-@pytest.mark.xfail(
-    strict=True,
-    raises=ValueError,
-    reason="scenarios: a first unobserved day before 1 August gives a negative head_from, which cuts nothing",
-)
 @pytest.mark.parametrize("with_outlook", [False, True])
 def test_early_august_with_the_last_observation_in_july(with_outlook: bool) -> None:
     # The as-of date may lie up to 10 days after the last observation.

@@ -172,7 +172,9 @@ def test_water_of_an_unread_pond(season: ChampionSeason, record: pd.DataFrame, a
         assert 1.0 < sites[name]["water_now_sd_c"] < 3.0
 
 
-@pytest.mark.parametrize("as_of", [AS_OF, date(2017, 11, 20), date(2009, 12, 1), date(2018, 1, 20)], ids=str)
+@pytest.mark.parametrize(
+    "as_of", [AS_OF, date(2017, 11, 20), date(2015, 11, 20), date(2016, 11, 1), date(2018, 1, 20)], ids=str
+)
 def test_frost_that_has_come(season: ChampionSeason, record: pd.DataFrame, as_of: date) -> None:
     fall = as_of.year - (as_of.month == 1)
     seen = record["tmin"][f"{fall}-08-01" : str(as_of - timedelta(days=1))]

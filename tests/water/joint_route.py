@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 from invented_ponds import FALL, Floats, ar1_covariance, columns_of, given, invented_pond, invented_rows
+from scipy.linalg import sqrtm
 
 from forecaster.water.evidence import HALF_LIFE_YEARS, Rows
 from forecaster.water.lagged import COLUMNS, LEVEL_OF_FALL
@@ -19,8 +20,8 @@ EARLIER_C = invented_rows([35, 70], [23.0, 14.0], fall=2024)
 ROUTE = (
     invented_pond("A", EARLIER_A, PRESENT_A, depth_m=0.6),
     invented_pond("B", PRESENT_B, depth_m=1.0),
-    invented_pond("C", EARLIER_C, depth_m=1.6),
-    invented_pond("D", depth_m=0.3),
+    invented_pond("C", EARLIER_C, depth_m=1.6, exposure="open"),
+    invented_pond("D", depth_m=0.3, exposure="sheltered"),
 )
 
 
@@ -33,6 +34,7 @@ def kernel_of(rows: Rows, fall: int = FALL) -> Floats:
 class Joint:
     """All unknowns of a route in one vector: route shift, each pond's own shift, levels of earlier falls.
 
+    Shifts are in units of each pond's prior spread: coefficients = prior mean + root (route + own).
     An earlier fall's level is `memory ** years` times the present one plus a part of its own.
     """
 
@@ -45,8 +47,9 @@ class Joint:
         for block in range(1 + len(ponds)):
             share = ROUTE_SHARE if block == 0 else 1 - ROUTE_SHARE
             at = slice(COLUMNS * block, COLUMNS * block + COLUMNS)
-            cov[at, at] = share * moments[max(block - 1, 0)][1]
+            cov[at, at] = share * np.eye(COLUMNS)
         self.prior_means = [mean for mean, _ in moments]
+        self.roots = [np.real(sqrtm(spread)) for _, spread in moments]
         seen, value, noise = [], [], []
         extra = COLUMNS * (1 + len(ponds))
         for n, pond in enumerate(ponds):
@@ -59,7 +62,8 @@ class Joint:
                     sight[:, extra] = 1.0
                     extra += 1
                 columns = np.column_stack([columns[:, :LEVEL_OF_FALL], follow * np.ones(len(rows.day))])
-                sight[:, :COLUMNS] = sight[:, COLUMNS * (n + 1) : COLUMNS * (n + 2)] = columns
+                shifted = columns @ self.roots[n]
+                sight[:, :COLUMNS] = sight[:, COLUMNS * (n + 1) : COLUMNS * (n + 2)] = shifted
                 if not any(rows is left for left in without):
                     seen.append(sight)
                     value.append(rows.water_c - columns @ self.prior_means[n])
@@ -82,6 +86,6 @@ class Joint:
 
     def _pick(self, pond: int) -> Floats:
         pick = np.zeros((COLUMNS, len(self.mean)))
-        pick[:, :COLUMNS] = np.eye(COLUMNS)
-        pick[:, COLUMNS * (pond + 1) : COLUMNS * (pond + 2)] = np.eye(COLUMNS)
+        pick[:, :COLUMNS] = self.roots[pond]
+        pick[:, COLUMNS * (pond + 1) : COLUMNS * (pond + 2)] = self.roots[pond]
         return pick

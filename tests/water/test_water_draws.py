@@ -190,7 +190,9 @@ def test_ponds_of_one_route_have_errors_of_their_own() -> None:
     first, second = draws.residual_c[:, 0].astype(float), draws.residual_c[:, 1].astype(float)
     together = np.corrcoef(first[60], second[60])[0, 1]
     level = twins.ponds["A"].all_cov[LEVEL_OF_FALL, LEVEL_OF_FALL]
-    shared = twins.route_cov[LEVEL_OF_FALL, LEVEL_OF_FALL] / (level + twins.ponds["A"].residual.sd_c ** 2)
+    shared = (
+        level * twins.route_cov[LEVEL_OF_FALL, LEVEL_OF_FALL] / (level + twins.ponds["A"].residual.sd_c ** 2)
+    )
     assert together == pytest.approx(shared, abs=5 / np.sqrt(COUNT))
 
 
