@@ -18,6 +18,7 @@ from forecaster.errors import BadInput, ForecasterError, Notice, Problem
 from forecaster.season.settings import Settings
 from forecaster.season.sites import Site
 from forecaster.weather.files import read_weather
+from forecaster.weather.neighbour_check import disagreements, shifted_years
 from forecaster.weather.outlook_file import plausible_days
 from forecaster.weather.outlook_kept import one_a_day, read_kept
 from forecaster.weather.records import (
@@ -53,8 +54,12 @@ def load_weather(folder: Path, settings: Settings, *, as_of: date, sites: Sequen
             with_outlooks=settings.weather.outlook == "files",
             shown_as=settings.weather.folder,
         )
+        shown = settings.weather.folder
     else:
-        weather = _kept_records(folder, settings, as_of, sites)
+        weather, shown = _kept_records(folder, settings, as_of, sites)
+    wheres = [f"{shown}/{station.station_id}.csv" for station in weather.stations]
+    said = (*disagreements(weather, wheres), *shifted_years(weather, wheres))
+    weather = replace(weather, notices=(*weather.notices, *said))
     if settings.weather.outlook in ("none", "files"):
         return weather
     outlooks, notices = kept_outlooks(folder, settings, weather, as_of=as_of)
@@ -107,7 +112,10 @@ def _plausible(outlook: Outlook) -> Outlook:
     return replace(outlook, tmin_c=low, tmax_c=high, tmean_c=mean)
 
 
-def _kept_records(folder: Path, settings: Settings, as_of: date, sites: Sequence[Site]) -> Weather:
+def _kept_records(
+    folder: Path, settings: Settings, as_of: date, sites: Sequence[Site]
+) -> tuple[Weather, str]:
+    """The kept records as known on `as_of`, and how their folder is shown."""
     weather_folder = folder / settings.weather.folder
     about = read_about(weather_folder)
     update = f"Run: forecaster weather update {folder}"
@@ -128,7 +136,7 @@ def _kept_records(folder: Path, settings: Settings, as_of: date, sites: Sequence
         names = ", ".join(new[:5]) + (f" and {len(new) - 5} more" if len(new) > 5 else "")
         text = f"{names} were not in the sheet at the last update: nearer stations may exist."
         notices.append(Notice("sites.csv", f"{text} Run: forecaster weather update"))
-    return replace(weather, notices=(*notices, *weather.notices))
+    return replace(weather, notices=(*notices, *weather.notices)), shown
 
 
 def _without_unfit(
