@@ -31,11 +31,13 @@ FEWEST_SHIFT_DAYS = 150
 
 
 def disagreements(weather: Weather, wheres: Sequence[str]) -> tuple[Notice, ...]:
-    """Days of the last four months whose minimum or mean no neighbour supports, one notice a station and kind.
+    """Days of the last four months whose minimum or mean no neighbour supports.
 
     Args:
         weather: After filling; filled days are not looked at.
         wheres: The file of each station, for the notices.
+    Returns:
+        One notice a station and kind, with the worst day.
     """
     if len(weather.stations) < 2:
         return ()

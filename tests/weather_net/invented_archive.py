@@ -8,6 +8,7 @@ import tempfile
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import date
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -121,6 +122,7 @@ class InventedArchive:
         return ("\n".join(lines) + "\n").encode()
 
 
+@cache
 def invented_year(station_id: str, year: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Minimum, mean and maximum [°C] of each day of a year: weather shared by all, a little of its own."""
     days = np.arange(366)
