@@ -198,15 +198,18 @@ def read_observed(station: Candidate, files: Mapping[int, bytes], *, before: dat
     sources: set[str] = set()
     for name in _VALUES:
         values = frame[name].astype("float64").to_numpy() if name in frame else np.full(days.size, np.nan)
-        said = frame[f"{name}_source"] if f"{name}_source" in frame else [""] * days.size
-        behind = [set(str(text).split()) if isinstance(text, str) else set() for text in said]
-        known = np.isfinite(values)
-        only = known & np.array([bool(used) and used <= models for used in behind], dtype=np.bool_)
-        some = known & ~only & np.array([bool(used & models) for used in behind], dtype=np.bool_)
+        said = frame[f"{name}_source"].tolist() if f"{name}_source" in frame else [""] * days.size
+        texts = [text if isinstance(text, str) else "" for text in said]
+        known, only, some = np.isfinite(values), np.zeros(days.size, bool), np.zeros(days.size, bool)
+        for text in set(texts):
+            used, at = set(text.split()), known & np.array([one == text for one in texts], dtype=np.bool_)
+            only |= at & (bool(used) and used <= models)
+            some |= at & bool(used & models) & (not used <= models)
+            if at.any():
+                sources |= used
         columns[name] = np.where(only, np.nan, values)
         modelled |= only
         partly |= some
-        sources.update(*(used for used, has in zip(behind, known & ~only, strict=True) if has))
     return DailyObserved(
         days, columns["tmin"], columns["temp"], columns["tmax"],
         tuple(days[modelled].tolist()), tuple(days[partly].tolist()), tuple(sorted(sources - models)),
