@@ -38,13 +38,16 @@ from forecaster.backtest.station_air import WARM_UP_DAYS, fall_means, fall_minim
 from forecaster.errors import BadInput, Notice
 from forecaster.events import SOON_DAYS, SiteEvents, first_freeze
 from forecaster.falls import FALL_DAYS, date_of
-from forecaster.route.window import loss_by_day
+from forecaster.route.window import loss_by_day, share_by_day
 from forecaster.season.settings import Crew, crews_for_fall
 from forecaster.units import STORED_TENTH_C
 
 Floats = NDArray[np.float64]
 Days = NDArray[np.int64]
 
+import os
+
+SUNK = bool(os.environ.get("SUNK"))
 FROM_DAY = 31
 """Nothing is closed before 1 September."""
 DRIVE_HOURS_A_STOP = 0.5
@@ -159,6 +162,7 @@ class _Play:
                     for event, share in zip(events, self.exposure, strict=True)
                 ]
             )
+            expected -= self._paid(events, day)
             self._decide_free(free, expected, day, step)
             self._decide_placed(placed, expected, day, step)
             self.ranks[day] = self._ranked(events, expected, day)
@@ -195,6 +199,21 @@ class _Play:
                 )
             )
         return out
+
+    def _paid(self, events: Sequence[SiteEvents], day: int) -> Floats:
+        """What the forecast charges for a next freeze where the first has come already, (site, 184) [$].
+
+        The season's account holds each kind of freeze once, so what has happened is paid whatever is done.
+        """
+        paid = np.zeros((len(events), FALL_DAYS))
+        for site, event in enumerate(events):
+            for first, drawn, cost in (
+                (self.hard[site], event.hard_freeze, self.costs[1]),
+                (self.plumbing[site], event.plumbing_freeze, self.costs[2] * self.exposure[site]),
+            ):
+                if first < day and drawn is not None:
+                    paid[site] += cost * share_by_day(drawn)
+        return paid
 
     def _decide_free(self, free: Days, expected: Floats, day: int, step: int) -> None:
         best = day + expected[:, day:].argmin(axis=1)

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from forecaster.backtest.climatology import EarlierFalls
 from forecaster.backtest.inputs import BacktestInput
 from forecaster.backtest.point_water import PointWater, point_water
-from forecaster.backtest.station_air import WARM_UP_DAYS, SiteBlends, fall_means
+from forecaster.backtest.station_air import WARM_UP_DAYS, SiteBlends
 from forecaster.backtest.truth import (
     EVENTS,
     MeasuredFall,
@@ -23,7 +23,7 @@ from forecaster.backtest.truth import (
 from forecaster.errors import BadInput, Problem
 from forecaster.events import Limits
 from forecaster.falls import FALL_DAYS, fall_of, fall_start
-from forecaster.known import Atmosphere, Known, known_on, ponds_of
+from forecaster.known import Known, air_so_far, known_on, ponds_of
 from forecaster.scenarios import Members
 from forecaster.season.sites import Site
 from forecaster.water.lagged import SiteSeries
@@ -78,22 +78,10 @@ def known_at(given: BacktestInput, weather: Weather, as_of: date) -> Known:
     )
 
 
-def fit_on(known: Known, blends: SiteBlends, members: Members) -> RouteFit:
+def fit_on(known: Known, members: Members | None = None) -> RouteFit:
     """All ponds fitted with the readings known on the as-of date."""
-    past = fall_means(known.weather, blends, known.fall)[:, WARM_UP_DAYS:]
-    past = np.stack([_held(row) for row in past])[blends.mean_of]
-    air = Atmosphere(blends.airs, blends.matrices, members, (), past, ())
-    ponds, _ = ponds_of(known, known.sites, air)
+    ponds, _ = ponds_of(known, known.sites, air_so_far(known, known.sites, members))
     return fit_route(ponds, fall=known.fall)
-
-
-def _held(values: Floats) -> Floats:
-    """Missing days take the last known value; only days that nobody has observed yet are missing."""
-    known = np.flatnonzero(np.isfinite(values))
-    if not len(known):
-        return np.zeros_like(values)
-    at = np.searchsorted(known, np.arange(len(values)), side="right") - 1
-    return np.asarray(values[known[np.maximum(at, 0)]])
 
 
 class FallCache:

@@ -24,6 +24,8 @@ Floats = NDArray[np.float64]
 
 PART_NAMES = ("closed while warm", "after a hard freeze", "after a plumbing freeze", "through ice")
 WORST = 5
+NO_GAP = 0.01
+"""A rule this near to hindsight [$] leaves no gap to close."""
 LITTLE = 0.2
 """A difference below this share of the better simple rule's loss is called hardly any."""
 
@@ -116,8 +118,9 @@ def _rows(
             )
         if name in SIMPLE:
             above, below = weights @ (loss - ours), weights @ (loss - best)
-            gap = float((loss - ours).mean() / max(float((loss - best).mean()), 1e-9))
-            gap_bounds = np.quantile(above / np.maximum(below, 1e-9), [0.05, 0.95])
+            if float((loss - best).mean()) > NO_GAP:
+                gap = float((loss - ours).mean() / (loss - best).mean())
+                gap_bounds = np.quantile(above / np.maximum(below, NO_GAP), [0.05, 0.95])
         rows.append(
             PolicyRow(
                 policy=name,
@@ -168,8 +171,11 @@ def money_notes(rows: tuple[PolicyRow, ...]) -> tuple[str, ...]:
             f"{world[HINDSIGHT].mean_loss:.0f}."
         )
         assert best.more_than_ours_low is not None
-        assert best.gap_closed is not None
-        if best.mean_loss - ours.mean_loss < LITTLE * best.mean_loss or best.more_than_ours_low <= 0.0:
+        if (
+            best.gap_closed is None
+            or best.mean_loss - ours.mean_loss < LITTLE * best.mean_loss
+            or best.more_than_ours_low <= 0.0
+        ):
             text += " That is hardly better than the simple rule: here the rule would do."
         else:
             text += f" That closes {best.gap_closed:.0%} of the gap between the simple rule and hindsight."

@@ -106,8 +106,7 @@ class Season:
         self.after = known_weather(self.given, date(season + 1, 2, 12))
         falls = usable_falls(august, season)
         known = known_at(given, august, date(season, 8, 1))
-        start = make_members(august, falls, fall=season, as_of=known.as_of, count=1, seed=1, recipe=recipe)
-        self.fit = fit_on(known, self.blends, start)
+        self.fit = fit_on(known)
         self.points = self._points(self.fit)
         self.earlier = earlier_falls(model, cache, august, self.blends, self.points, falls)
         self.observed, freezes = cache.get(
@@ -159,7 +158,7 @@ class Season:
         """The fit with the readings known then; that of 1 August where no reading has come since."""
         if not is_read_in(self.given, self.season, morning.as_of):
             return self.fit
-        return fit_on(known_at(self.given, morning.weather, morning.as_of), self.blends, morning.members)
+        return fit_on(known_at(self.given, morning.weather, morning.as_of), morning.members)
 
     def courses(self, morning: Morning) -> Courses:
         """Members' air at the distinct sites."""

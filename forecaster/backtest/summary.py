@@ -63,8 +63,8 @@ class ScoreRow:
 
 @dataclass(frozen=True, eq=False)
 class Reliability:
-    """Forecast chance against what happened, one a bin: bounds are 90 % of a bootstrap over seasons of the
-    share that would be seen if the chances were right, so a share outside them is a broken promise."""
+    """Forecast chance against what happened, one a bin. `low`, `high`: 90 % of a bootstrap over seasons of
+    the share that would be seen if the chances were right, so a share outside them is a broken promise."""
 
     bins: ReliabilityBins
     low: Floats
@@ -182,24 +182,23 @@ class Summary:
         return np.asarray(counts / max(float(counts.sum()), 1.0))
 
     def reliability(self, kind: int, event: int) -> Reliability:
-        """Reliability of the hard-freeze-first chance with bounds by bootstrap over seasons.
+        """Reliability of the hard-freeze-first chance, with bounds for what right chances would show.
 
-        The bounds are for the observed share under right chances: mean chance plus the bootstrap's
-        spread of (observed - chance), seasons drawn whole.
+        Seasons are drawn whole; in each drawn season one number u decides all its cases of a bin alike
+        (it happens where u is below the chance), because the weeks and ponds of a fall share its weather.
         """
         stack = np.stack([season[kind, event] for season in self.reliabilities])  # (season, 3, bin)
         bins = ReliabilityBins(*stack.sum(axis=0))
         weights = season_weights(len(stack))
-        count, chance, happened = (weights @ stack[:, part] for part in range(3))
-        miss = (happened - chance) / np.maximum(count, 1.0)
-        miss = np.where(count > 0, miss, np.nan)
-        middle = bins.observed_share() - bins.mean_chance()
+        u = np.random.default_rng(2).uniform(size=weights.shape)
+        chance = stack[:, 1] / np.maximum(stack[:, 0], 1.0)
         low, high = np.zeros(BINS), np.ones(BINS)
         for at in range(BINS):
-            known = miss[:, at][np.isfinite(miss[:, at])]
-            if bins.count[at] and len(known):
-                edges = np.quantile(known - middle[at], [0.05, 0.95])
-                low[at], high[at] = bins.mean_chance()[at] + edges
+            cases = weights * stack[:, 0, at]
+            drawn = cases.sum(axis=1)
+            if bins.count[at]:
+                came = (cases * (u < chance[:, at])).sum(axis=1)[drawn > 0] / drawn[drawn > 0]
+                low[at], high[at] = np.quantile(came, [0.05, 0.95])
         return Reliability(bins, np.clip(low, 0.0, 1.0), np.clip(high, 0.0, 1.0))
 
     def cases_read(self) -> tuple[int, int]:
