@@ -7,6 +7,7 @@ from datetime import UTC, datetime
 
 import typer
 
+from forecaster.cli_ledger_dates import register_dates
 from forecaster.cli_ledger_desk import ForecastJson
 from forecaster.cli_ledger_files import register_files
 from forecaster.cli_ledger_plan import pipeline_json, register_plan
@@ -28,4 +29,5 @@ def register(
     """
     register_files(app, clock)
     register_say(app, clock)
+    register_dates(app, clock)
     register_plan(app, clock, forecast_json)

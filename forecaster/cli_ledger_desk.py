@@ -32,6 +32,7 @@ On = Annotated[
     typer.Option("--on", metavar="DAY", help='The day, like "14 Oct", 10/14, yesterday, tue; default today.'),
 ]
 By = Annotated[str, typer.Option("--by", metavar="NAME", help="The crew or person who did it.")]
+Why = Annotated[str, typer.Option("--why", metavar="TEXT", help="The reason.")]
 Who = Annotated[
     str,
     typer.Option(

@@ -3,20 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from datetime import date
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from forecaster.cli_ledger_desk import By, Desk, Folder, On, SiteName, Who, open_desk, warn
+from forecaster.cli_ledger_desk import By, Folder, On, SiteName, Who, Why, open_desk
 from forecaster.errors import BadInput, Problem
 
 if TYPE_CHECKING:
-    from forecaster.season.events import Entry, Event
     from forecaster.season.ledger import Clock
-    from forecaster.season.state import SeasonState
 
-Why = Annotated[str, typer.Option("--why", metavar="TEXT", help="The reason.")]
 Hours = Annotated[
     float | None, typer.Option("--hours", metavar="H", help="Crew-hours it took.", min=0, max=200)
 ]
@@ -113,58 +109,6 @@ class SayCommands:
             raise BadInput(Problem("--shows", text))
         day, start = desk.day(on), desk.day(since, where="--since") if since.strip() else None
         desk.record(events.thermometer(day, name, offset_c, from_day=start))
-
-    def told(
-        self,
-        folder: Folder,
-        site: SiteName,
-        day: Annotated[str, typer.Argument(metavar="DATE", help="The date announced.", show_default=False)],
-        who: Who = "",
-    ) -> None:
-        """Record the date that a customer was told.
-
-        Example: forecaster told my-season V-03 "15 Oct"
-        """
-        self._promise("told", folder, site, day, who)
-
-    def book(
-        self,
-        folder: Folder,
-        site: SiteName,
-        day: Annotated[str, typer.Argument(metavar="DATE", help="The date agreed.", show_default=False)],
-        who: Who = "",
-    ) -> None:
-        """Record the date agreed with a customer; the plan keeps it.
-
-        Example: forecaster book my-season V-03 10/15
-        """
-        self._promise("booked", folder, site, day, who)
-
-    def unbook(self, folder: Folder, site: SiteName, why: Why = "", who: Who = "") -> None:
-        """Record that a booked or told date was called off; the plan is free again.
-
-        Example: forecaster unbook my-season V-03 --why "customer away"
-        """
-        from forecaster.season import events
-        from forecaster.season.ledger import open_ledger
-        from forecaster.season.state import derive
-
-        desk = open_desk(folder, who, self.clock)
-        known = desk.site(site)
-
-        def decide(recorded: tuple[Event, ...]) -> list[Entry]:
-            state = derive(recorded, season=desk.basics.year)
-            dates = _dates_that_stand(known.site_id, known.sheet_dates, state)
-            if not dates:
-                text = "has no booked or told date, so there is none to call off."
-                raise BadInput(Problem(str(known), text))
-            return [events.unbooked(known.site_id, desk.today, dates=dates, reason=why)]
-
-        with open_ledger(folder, clock=self.clock) as ledger:
-            recorded = ledger.write(decide, who=desk.who)
-            warn(ledger.notices)
-        for one in recorded:
-            desk.confirm_event(one.event)
 
     def close(
         self,
@@ -288,68 +232,6 @@ class SayCommands:
             raise BadInput(Problem("what", f"is empty. Write one of {', '.join(events.OUTCOMES)}."))
         desk.record(events.outcome(desk.site(site).site_id, desk.day(on), found, dollars=cost, text=text))
 
-    def undo(
-        self,
-        folder: Folder,
-        event: Annotated[
-            str,
-            typer.Argument(
-                metavar="[EVENT]",
-                help="Number of the event, or several like 12-31; default the last one that you entered.",
-                show_default=False,
-            ),
-        ] = "",
-        why: Why = "",
-        who: Who = "",
-    ) -> None:
-        """Take back what was recorded by mistake; taking back an undo brings it back. Nothing is deleted.
-
-        Example: forecaster undo my-season 17
-        """
-        from forecaster.season.event_words import event_words
-        from forecaster.season.ledger import open_ledger
-        from forecaster.season.ledger_rules import undo_entries
-
-        desk = open_desk(folder, who, self.clock)
-        before: dict[int, Event] = {}
-
-        def words(found: Event) -> str:
-            return f"{desk.name(found.site_id)}: {event_words(found, desk.basics)}"
-
-        def decide(events: tuple[Event, ...]) -> list[Entry]:
-            before.update({event.event_id: event for event in events})
-            return undo_entries(events, event.strip(), who=desk.who, reason=why, describe=words)
-
-        with open_ledger(folder, clock=self.clock) as ledger:
-            recorded = ledger.write(decide, who=desk.who)
-            warn(ledger.notices)
-        for one in recorded:
-            target = before[one.event.undoes or 0]
-            typer.echo(f"Undone as event {one.event.event_id}: event {target.event_id}, {words(target)}")
-        typer.echo(f"  To have it again: forecaster undo {folder} {recorded[0].event.event_id}")
-
-    def _promise(self, kind: str, folder: Folder, site: str, said: str, who: str) -> None:
-        from forecaster.season import events
-
-        desk = open_desk(folder, who, self.clock)
-        site_id, promised = desk.site(site).site_id, desk.day(said, where="date", ahead=True)
-        make = events.told if kind == "told" else events.booked
-
-        def holds(state: SeasonState) -> bool:
-            return (state.told if kind == "told" else state.booked).get(site_id) == promised
-
-        desk.record(make(site_id, desk.today, promised), unless=holds)
-        if promised < desk.today:
-            typer.echo(f"Note: {promised} is past (today is {desk.today}).", err=True)
-
-
-def _dates_that_stand(site_id: str, in_sheet: tuple[date, ...], state: SeasonState) -> list[date]:
-    """The booked and told dates of a site, the ledger's and the sheet's, that were not called off yet."""
-    gone, passed = state.called_off.get(site_id, frozenset()), state.void.get(site_id, date.min)
-    dates = {day for day in in_sheet if day not in gone and day > passed}
-    dates |= {dates_of[site_id] for dates_of in (state.booked, state.told) if site_id in dates_of}
-    return sorted(dates)
-
 
 def register_say(app: typer.Typer, clock: Clock) -> None:
     """Add the commands to `app`."""
@@ -357,18 +239,11 @@ def register_say(app: typer.Typer, clock: Clock) -> None:
     named: dict[str, Callable[..., None]] = {
         "reading": commands.reading,
         "thermometer": commands.thermometer,
-        "told": commands.told,
-        "book": commands.book,
-        "unbook": commands.unbook,
         "close": commands.close,
         "skip": commands.skip,
         "visit": commands.visit,
         "note": commands.note,
         "outcome": commands.outcome,
-        "undo": commands.undo,
     }
     for name, command in named.items():
         app.command(name)(command)
-
-
-__all__ = ["Desk", "SayCommands", "register_say"]

@@ -15,7 +15,8 @@ from pathlib import Path
 from forecaster.errors import BadInput, Notice, Problem
 from forecaster.season.cells import Cells, columns_notice
 from forecaster.season.events import Entry, Event
-from forecaster.season.exchange_lists import LISTS, List
+from forecaster.season.exchange_list import List
+from forecaster.season.exchange_lists import LISTS
 from forecaster.season.exchange_rows import RowReader
 from forecaster.season.known_sites import Basics
 from forecaster.season.ledger import Ledger

@@ -1,6 +1,24 @@
 """The season's ledger, `season.sqlite`: everything that was read, told, booked and done; nothing is lost.
 
-TODO
+One SQLite file with STRICT tables and a rollback journal. Table `event` is append-only (triggers forbid
+UPDATE, DELETE and REPLACE, and any number but the next one); what holds now is derived from it (`state.py`):
+
+    event_id     1, 2, 3, ... in the order of recording
+    kind         reading, told, booked, unbooked, closed, skipped, visit, note, outcome, thermometer (said
+                 by people); plan, sheet, settings, outlook, run, season (kept by the program); undo
+    day          the local date that it speaks of; that of an undo is that of what it undoes
+    site_id      "" for none
+    who          who recorded it
+    recorded_at  when, UTC, to the microsecond: a forecast of a past day uses what was recorded by then
+    facts        JSON, in °C, metres, hours, dollars, ISO dates (`events.py` says which); absent: not given
+    undoes       for an undo: the event that it takes back; taking back an undo brings that event back
+    source       "" or where it was imported from ("closings.csv row 3")
+    document     long facts as compressed JSON: a plan, a sheet, settings
+    digest       of what it says; equal only if kind, site, day and facts are, so a list imports once
+
+Table `migration` records each step that the file's format took (`ledger_schema.py`), `user_version` the last
+one. Beside the file: `backups/` (one verified copy a day) and `.runs/` (what forecasts were made from).
+Limits: whole days and seconds; one folder is one office's season, two folders are never merged.
 """
 
 from __future__ import annotations
@@ -27,7 +45,8 @@ from forecaster.season.ledger_file import (
 )
 from forecaster.season.ledger_rows import COLUMNS, INSERT_SQL, events_of, row_of_entry, stamp_of
 from forecaster.season.ledger_schema import MIGRATIONS, Migration, check_file, file_version, migrate
-from forecaster.season.state import SeasonState, derive, uncollected, undone_events
+from forecaster.season.state import SeasonState, derive, undone_events
+from forecaster.season.state_readings import uncollected
 
 if TYPE_CHECKING:
     from forecaster.weather.stations import Outlook

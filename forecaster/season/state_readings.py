@@ -2,20 +2,31 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import replace
+import gc
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import TYPE_CHECKING
 
 from forecaster.season.events import Event
 from forecaster.season.readings import Reading
-from forecaster.season.state_records import Measured
 
 if TYPE_CHECKING:
-    from forecaster.season.state import SeasonState
+    from forecaster.season.state_records import SeasonState
 
 Offsets = Sequence[tuple[str, date | None, float]]
 """Name of a thermometer, first day of its offset (None: always), and the offset [°C], as they were said."""
+
+
+@dataclass(frozen=True)
+class Measured:
+    """How a reading was made: what the thermometer showed [°C], which one it was, and its offset [°C]."""
+
+    event_id: int
+    shown_c: float
+    thermometer: str = ""
+    offset_c: float = 0.0
 
 
 def readings_of(
@@ -83,3 +94,15 @@ def _offset_c(name: str, day: date, offsets: Offsets) -> float:
         if other.casefold() == name.casefold() and (start is None or start <= day)
     ]
     return max(holding)[2] if holding else 0.0
+
+
+@contextmanager
+def uncollected() -> Iterator[None]:
+    """No garbage collection inside: it would walk a growing list of thousands again and again."""
+    enabled = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if enabled:
+            gc.enable()

@@ -11,7 +11,7 @@ from forecaster.errors import Notice
 from forecaster.season.sites import Site
 
 if TYPE_CHECKING:
-    from forecaster.season.state import SeasonState
+    from forecaster.season.state_records import SeasonState
 
 
 def apply_state(sites: Iterable[Site], state: SeasonState) -> tuple[Site, ...]:

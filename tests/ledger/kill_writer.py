@@ -1,7 +1,8 @@
 """A process that writes to a ledger until it is killed; says each event on stdout only after it is recorded.
 
-Run as: kill_writer.py FOLDER NAME LIFE. Every event carries a token in its text. Four in five are single
-notes; then come three in one piece, closings and their undos, and a reopening of the file.
+Run as: kill_writer.py FOLDER NAME LIFE. Every event carries a token in its text. Most are long pieces, of
+which 26 are recorded at once, so that a kill falls into the writing of many pages; then single notes,
+closings and their undos, and a reopening of the file.
 """
 
 from __future__ import annotations
@@ -16,6 +17,8 @@ from forecaster.season import events as ev
 from forecaster.season.ledger import open_ledger
 
 DAY = date(2025, 10, 6)
+PIECES = "abcdefghijklmnopqrstuvwxyz"
+LONG = "x" * 3000
 
 
 def say(line: str) -> None:
@@ -26,9 +29,9 @@ def write(folder: Path, name: str, life: str) -> None:
     ledger = open_ledger(folder)
     for number in count():
         token = f"{name}.{life}.{number}"
-        if number % 10 == 3:
-            parts = [f"{token}.{part}" for part in "abc"]
-            ledger.append([ev.note(DAY, f"piece {part}") for part in parts], who=name)
+        if number % 2:
+            parts = [f"{token}.{part}" for part in PIECES]
+            ledger.append([ev.note(DAY, f"piece {part} {LONG}") for part in parts], who=name)
             for part in parts:
                 say(part)
         elif number % 10 == 6:

@@ -156,7 +156,7 @@ def test_a_reading_written_in_either_unit_is_the_same_reading(units, water_c, de
     from dataclasses import replace as changed
     from zoneinfo import ZoneInfo
 
-    from forecaster.season.exchange_lists import READINGS
+    from forecaster.season.exchange_measured import READINGS
     from forecaster.season.known_sites import Basics, KnownSite
     from forecaster.season.ledger_rows import events_of, row_of_entry
 

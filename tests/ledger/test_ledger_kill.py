@@ -14,6 +14,7 @@ from datetime import date
 from pathlib import Path
 
 import pytest
+from kill_writer import PIECES
 from ledger_model import Model
 from ledger_office import make_folder
 
@@ -79,8 +80,10 @@ def check(folder: Path, said: set[str]) -> int:
     del tokens[""]
     assert set(tokens.values()) <= {1}
     assert said <= set(tokens)
-    pieces = Counter(token.rsplit(".", 1)[0] for token in tokens if token[-1] in "abc")
-    assert set(pieces.values()) <= {3}
+    pieces = Counter(
+        token.rsplit(".", 1)[0] for token in tokens if token[-2:-1] == "." and token[-1] in PIECES
+    )
+    assert set(pieces.values()) <= {len(PIECES)}
     assert [event.event_id for event in events] == list(range(1, len(events) + 1))
     compare_with_replay(events)
     return len(events)
@@ -88,7 +91,7 @@ def check(folder: Path, said: set[str]) -> int:
 
 def token_of(event) -> str:
     facts = event.facts
-    return facts.get("text", facts.get("done", facts.get("reason", ""))).removeprefix("piece ")
+    return facts.get("text", facts.get("done", facts.get("reason", ""))).removeprefix("piece ").split(" ")[0]
 
 
 def compare_with_replay(events) -> None:
