@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from forecaster.cli_ledger_desk import Folder, SiteName, Who, Why, open_desk, warn
+from forecaster.cli_ledger_desk import Folder, SaidOn, SiteName, Who, Why, open_desk, warn
 from forecaster.errors import BadInput, Problem
 
 if TYPE_CHECKING:
@@ -28,28 +28,30 @@ class DateCommands:
         folder: Folder,
         site: SiteName,
         day: Annotated[str, typer.Argument(metavar="DATE", help="The date announced.", show_default=False)],
+        on: SaidOn = "",
         who: Who = "",
     ) -> None:
         """Record the date that a customer was told.
 
         Example: forecaster told my-season V-03 "15 Oct"
         """
-        self._promise("told", folder, site, day, who)
+        self._promise("told", folder, site, day, on, who)
 
     def book(
         self,
         folder: Folder,
         site: SiteName,
         day: Annotated[str, typer.Argument(metavar="DATE", help="The date agreed.", show_default=False)],
+        on: SaidOn = "",
         who: Who = "",
     ) -> None:
         """Record the date agreed with a customer; the plan keeps it.
 
         Example: forecaster book my-season V-03 10/15
         """
-        self._promise("booked", folder, site, day, who)
+        self._promise("booked", folder, site, day, on, who)
 
-    def unbook(self, folder: Folder, site: SiteName, why: Why = "", who: Who = "") -> None:
+    def unbook(self, folder: Folder, site: SiteName, why: Why = "", on: SaidOn = "", who: Who = "") -> None:
         """Record that a booked or told date was called off; the plan is free again.
 
         Example: forecaster unbook my-season V-03 --why "customer away"
@@ -59,7 +61,11 @@ class DateCommands:
         from forecaster.season.state import derive
 
         desk = open_desk(folder, who, self.clock)
-        known = desk.site(site)
+        known, day = desk.site(site), desk.day(on)
+        if day > desk.today:
+            raise BadInput(
+                Problem("--on", f"{day} is in the future (today is {desk.today}). Correct the day.")
+            )
 
         def decide(recorded: tuple[Event, ...]) -> list[Entry]:
             state = derive(recorded, season=desk.basics.year)
@@ -67,7 +73,7 @@ class DateCommands:
             if not dates:
                 text = "has no booked or told date, so there is none to call off."
                 raise BadInput(Problem(str(known), text))
-            return [events.unbooked(known.site_id, desk.today, dates=dates, reason=why)]
+            return [events.unbooked(known.site_id, day, dates=dates, reason=why)]
 
         with open_ledger(folder, clock=self.clock) as ledger:
             recorded = ledger.write(decide, who=desk.who)
@@ -115,7 +121,7 @@ class DateCommands:
             typer.echo(f"Undone as event {one.event.event_id}: event {target.event_id}, {words(target)}")
         typer.echo(f"  To have it again: forecaster undo {folder} {recorded[0].event.event_id}")
 
-    def _promise(self, kind: str, folder: Folder, site: str, said: str, who: str) -> None:
+    def _promise(self, kind: str, folder: Folder, site: str, said: str, on: str, who: str) -> None:
         from forecaster.season import events
 
         desk = open_desk(folder, who, self.clock)
@@ -125,9 +131,10 @@ class DateCommands:
         def holds(state: SeasonState) -> bool:
             return (state.told if kind == "told" else state.booked).get(site_id) == promised
 
-        desk.record(make(site_id, desk.today, promised), unless=holds)
-        if promised < desk.today:
-            typer.echo(f"Note: {promised} is past (today is {desk.today}).", err=True)
+        day = desk.day(on)
+        desk.record(make(site_id, day, promised), unless=holds)
+        if promised < day:
+            typer.echo(f"Note: {promised} lies before {day}, the day on which it was said.", err=True)
 
 
 def _dates_that_stand(site_id: str, in_sheet: tuple[date, ...], state: SeasonState) -> list[date]:

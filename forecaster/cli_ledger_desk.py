@@ -31,6 +31,9 @@ On = Annotated[
     str,
     typer.Option("--on", metavar="DAY", help='The day, like "14 Oct", 10/14, yesterday, tue; default today.'),
 ]
+SaidOn = Annotated[
+    str, typer.Option("--on", metavar="DAY", help="The day on which it was said; default today.")
+]
 By = Annotated[str, typer.Option("--by", metavar="NAME", help="The crew or person who did it.")]
 Why = Annotated[str, typer.Option("--why", metavar="TEXT", help="The reason.")]
 Who = Annotated[

@@ -20,7 +20,7 @@ from forecaster.season.exchange_lists import LISTS
 from forecaster.season.exchange_rows import RowReader
 from forecaster.season.known_sites import Basics
 from forecaster.season.ledger import Ledger
-from forecaster.season.ledger_rules import PAST_KINDS, outside_fall
+from forecaster.season.ledger_rules import outside_fall
 from forecaster.season.state import SeasonState, derive, said_date, season_of, undone_events
 from forecaster.season.tables import Row, Table, column_key, in_row_order, read_table
 
@@ -173,7 +173,7 @@ def _holds(entry: Entry, state: SeasonState) -> bool:
 
 def _refusal(entry: Entry, state: SeasonState, *, today: date, year: int) -> str | None:
     """Why an entry of a list is not taken. Lists may hold earlier seasons, and a skip before the closing."""
-    if entry.kind in PAST_KINDS and entry.day > today:
+    if entry.day > today:
         return f"{entry.day} is in the future (today is {today}). Correct the day."
     if season_of(said_date(entry)) > year:
         return outside_fall(said_date(entry), year)

@@ -12,7 +12,6 @@ from forecaster.season.dates import short_day
 from forecaster.season.events import SAID, Entry, Event, undo
 from forecaster.season.state import SeasonState, season_of, undone_events
 
-PAST_KINDS = ("reading", "closed", "skipped", "outcome", "thermometer")
 FALL_MONTHS = (8, 9, 10, 11, 12, 1)
 UNDONE_KINDS = (*SAID, "plan", "sheet", "outlook", "undo")
 """Kinds of events that can be taken back; what the program did cannot."""
@@ -32,7 +31,7 @@ def refusal(
         year: The season of the folder.
         cure: The command that takes an event back.
     """
-    if entry.kind in PAST_KINDS and entry.day > today:
+    if entry.day > today:
         return f"{entry.day} is in the future (today is {today}). Correct the day."
     if entry.kind in ("told", "booked"):
         return _promise_refusal(entry, state, year, cure)
