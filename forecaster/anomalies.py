@@ -12,9 +12,9 @@ from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 
-DAY_MEMORY = 0.72
+DAY_MEMORY = 0.65
 """Correlation of the passing part of neighbouring days' anomalies."""
-SLOW_SHARE, SLOW_DAYS = 0.05, 60.0
+SLOW_SHARE, SLOW_DAYS = 0.08, 60.0
 """Share of the variance of daily anomalies that lingers, and its e-folding time [days]."""
 TREND_SD_C = 0.03
 """Spread of the linear trends that are to be expected [°C a year], around none: warming over land since
@@ -69,7 +69,7 @@ def memory(days_apart: NDArray[np.int64]) -> Floats:
     """Correlation of the anomalies of two days [1]; 1 on the same day.
 
     >>> memory(np.array([0, 1, 30])).round(3)
-    array([1.   , 0.733, 0.03 ])
+    array([1.   , 0.677, 0.049])
     """
     apart = np.abs(days_apart)
     return np.asarray((1.0 - SLOW_SHARE) * DAY_MEMORY**apart + SLOW_SHARE * np.exp(-apart / SLOW_DAYS))

@@ -45,9 +45,6 @@ from forecaster.units import STORED_TENTH_C
 Floats = NDArray[np.float64]
 Days = NDArray[np.int64]
 
-import os
-
-SUNK = bool(os.environ.get("SUNK"))
 FROM_DAY = 31
 """Nothing is closed before 1 September."""
 DRIVE_HOURS_A_STOP = 0.5
