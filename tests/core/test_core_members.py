@@ -414,7 +414,8 @@ def test_days_after_the_outlook_follow_it_and_find_back() -> None:
     fall = (warm - cold).mean(axis=0)
     assert fall[:10] == pytest.approx(10.0)
     known = np.arange(10 - RECIPE.joined_days, 10)  # alike until today, ten degrees apart in the outlook
-    expected = carried_on(10.0 * (known >= 0)[None, :], known, np.arange(10, 10 + TAIL_DAYS))[0]
+    apart = np.where(known >= 0, 10.0, 0.0)[None, :]
+    expected = carried_on(apart, known, np.arange(10, 10 + TAIL_DAYS))[0]
     assert fall[10:] == pytest.approx(expected, abs=1e-6)
     assert (np.diff(fall[9:]) < 0).all()
     assert fall[-1] < 2.5
