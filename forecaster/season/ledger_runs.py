@@ -152,7 +152,7 @@ def again(folder: Path, ledger: Ledger, run_id: int, forecast_json: ForecastJson
         cause = (
             f"The run was made by version {then} of the program, this is {version}."
             if then != version
-            else "The version is the same; the program's own files, a library under it, or the computer are not."
+            else "The version is the same, but its own files, a library under it or the computer are not."
         )
         raise RunDiffers(f"Run {run_id}, made again, differs from what was recorded. {cause}")
     return made
