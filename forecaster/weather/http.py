@@ -40,8 +40,8 @@ NEVER = timedelta(days=36_500)
 GIVE_UP_AT, UNREACHABLE, NO_USE = 12, 4, 1
 """A host is not asked again in this run once its failures in a row add up to 12: 4 for one that cannot be
 reached (a dead network is soon known), 1 for an answer of no use (one file may be broken, others not)."""
-KEY_PARAMETERS = ("apikey",)
-"""Names of query parameters that hold a key; they are stored nowhere."""
+KEY_PARAMETERS = ("apikey", "api_key", "access_token", "Authorization")
+"""Names of query parameters and headers that hold a key; they are stored nowhere."""
 
 How = Literal["new", "unchanged", "recent", "old"]
 

@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 import typer
 from invented_archive import InventedArchive, InventedStation
-from invented_outlooks import hours, met_norway, nws_point, nws_week, open_meteo
+from invented_outlooks import CHICAGO, hours, met_norway, nws_point, nws_week, open_meteo
 from typer.testing import CliRunner
 from weather_ages import make_older
 from weather_server import Answer, WeatherServer
@@ -28,7 +28,8 @@ from forecaster.weather.files import read_weather
 from forecaster.weather.http import Fetcher, HttpSettings
 from forecaster.weather.http_limits import HttpLimits
 from forecaster.weather.load import load_weather
-from forecaster.weather.outlook_kept import read_kept
+from forecaster.weather.outlook_days import DayValues
+from forecaster.weather.outlook_kept import KeptOutlook, keep_outlooks, make_kept, read_kept
 from forecaster.weather.stations import Outlook
 from forecaster.weather.update import update_only_outlooks, update_weather
 
@@ -275,6 +276,27 @@ def test_open_meteo_learns_from_its_archive_at_once_and_keeps_its_key_secret(
     server.forget()
     office.type("update", str(office.folder))
     assert server.count("/past") == 0  # enough is kept to learn from
+
+
+def test_outlooks_put_together_later_do_not_stand_before_the_last_real_one(office: Office) -> None:
+    office.type("update", str(office.folder))  # records, and an outlook of today
+    office.settings(toml(office.server, "open-meteo", 'api_key_env = "INVENTED_WEATHER_KEY"\n'))
+    later = TODAY + timedelta(days=6)
+
+    def kept(issued: date, kind: str, length: int) -> KeptOutlook:
+        days = [DayValues(issued + timedelta(days=at), 1.0, 9.0, 5.0) for at in range(1, length)]
+        at = datetime(issued.year, issued.month, issued.day, 12, tzinfo=UTC)
+        return make_kept(
+            "AA001", days, source="open-meteo", issued_at=at, fetched_at=NOW, zone=CHICAGO,
+            kind="past" if kind == "past" else "forecast",
+        )  # fmt: skip
+
+    old, past, early = TODAY, TODAY + timedelta(days=2), TODAY - timedelta(days=9)
+    keep_outlooks(
+        office.folder / "weather", [kept(old, "forecast", 16), kept(past, "past", 3), kept(early, "past", 7)]
+    )
+    weather = load_weather(office.folder, read_settings(office.folder), as_of=later)
+    assert [o.issued for o in weather.outlooks] == [early, old]
 
 
 def test_add_then_forecast_from_own_files(office: Office) -> None:

@@ -280,6 +280,20 @@ def test_with_the_server_killed_the_kept_records_serve_and_their_age_is_said(
     )
 
 
+def test_the_age_counts_from_the_last_time_the_server_stood_by_the_copy(
+    updated: Season, server: WeatherServer
+) -> None:
+    make_copies_older(updated, days=2)
+    updated.now = NOW + timedelta(days=2)
+    updated.update()  # not modified: the content is of the 6th, but it was right on the 8th
+    server.kill()
+    make_copies_older(updated, days=3)
+    updated.now = NOW + timedelta(days=5)
+    updated.update()
+    said = texts(updated.load(as_of=date(2025, 10, 11)).notices)
+    assert "last checked with the archive on 2025-10-08, 3 days before the as-of date" in said
+
+
 def test_with_the_server_killed_and_no_copy_the_message_says_what_to_do(
     season: Season, server: WeatherServer
 ) -> None:
