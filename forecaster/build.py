@@ -89,7 +89,14 @@ def forecast_route(known: Known) -> RouteForecast:
                 known, air, fit, outcomes[position], planned, rank=rank, row=row, past_min_c=past_min[row]
             )
         )
-    said = [*known.notices, *air.notices, *notices, *planned.notices, *_seen(known, forecasts)]
+    said = [
+        *known.notices,
+        *air.notices,
+        *notices,
+        *planned.notices,
+        *_refused(known, air),
+        *_seen(known, forecasts),
+    ]
     values = reading_values(known, outcomes, air)
     return RouteForecast(
         season_name=known.settings.season.name,
@@ -313,6 +320,19 @@ def reading_values(
         if value > 0.005:
             values.append((outcome.site.site_id, value))
     return tuple(sorted(values, key=lambda item: (-item[1], item[0]))[:5])
+
+
+def _refused(known: Known, air: Atmosphere) -> list[Notice]:
+    """Why freeze risk is refused at some sites, as one line."""
+    bare = [a.site_id for a in air.airs if not a.has_minima]
+    if not bare:
+        return []
+    names = ", ".join(bare[:6]) + (", ..." if len(bare) > 6 else "")
+    text = (
+        f"no station near {len(bare)} sites ({names}) gives daily minima (tmin): the chance of a freeze is "
+        "refused there, the water is not. Add a station with minima."
+    )
+    return [Notice(known.settings.weather.folder, text)]
 
 
 def _seen(known: Known, sites: Sequence[SiteForecast]) -> list[Notice]:

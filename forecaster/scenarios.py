@@ -132,7 +132,7 @@ def make_members(
     first_day = _first_unobserved(weather, fall, as_of)
     mean = _courses(np.stack([b.tmean_c for b in blocks]), now.tmean_c, years, fall, recipe)
     low = _courses(np.stack([b.tmin_c for b in blocks]), now.tmin_c, years, fall, recipe)
-    order = _spread_order(len(mean.base_c), count)
+    order = _spread_order(len(falls), len(mean.base_c), count)
     latest = [_latest(outlooks, station.station_id, as_of) for station in weather.stations]
     heads = outlook_head(
         latest,
@@ -259,19 +259,23 @@ def _with_tail(
     return whole
 
 
-def _spread_order(base_count: int, count: int) -> NDArray[np.int64]:
-    """Which base course each member takes: all in turn, or evenly spread ones where members are few."""
+def _spread_order(fall_count: int, base_count: int, count: int) -> NDArray[np.int64]:
+    """Which base course (shift x fall) each member takes: all in turn; where members are few, every fall
+    about equally often and the shifts in turn."""
+    member = np.arange(count)
     if count >= base_count:
-        return np.arange(count) % base_count
-    return (np.arange(count) * base_count) // count
+        return member % base_count
+    fall = member % fall_count if count >= fall_count else (member * fall_count) // count
+    shift = (member // fall_count + fall) % (base_count // fall_count)
+    return shift * fall_count + fall
 
 
 def _first_unobserved(weather: Weather, fall: int, as_of: date) -> int:
-    """Day index after the last day with a mean at every station, at most the as-of date."""
+    """Day index after the last day with a mean at every station, from 1 August to the as-of date."""
     known = np.isfinite(weather.tmean_c).all(axis=0)
     last = len(known) - 1 - int(np.argmax(known[::-1])) if known.any() else -1
     after = fall_day(weather.first_day, fall) + last + 1
-    return int(min(after, fall_day(as_of, fall)))
+    return int(np.clip(after, 0, fall_day(as_of, fall)))
 
 
 def _latest(outlooks: Sequence[Outlook], station_id: str, as_of: date) -> Outlook | None:

@@ -1,8 +1,10 @@
 """Partial pooling: what readings teach about their own pond and about the whole route.
 
-Coefficients of pond s are `prior mean of s + route + own`: `route ~ N(0, G)` is shared by all ponds,
-`own ~ N(0, T)` is the pond's. G + T is the spread of the physical prior. Given the linearisation and the
-residual's size everything is Gaussian and closed-form, so a pond without readings changes nothing.
+Coefficients of pond s are `prior mean + root (route + own)` with `root` the square root of its prior's
+covariance: `route ~ N(0, share)` is shared by all ponds, `own ~ N(0, 1 - share)` is the pond's, in units of
+the prior's spread, so that together they make up the prior of each pond, whatever its kind. Given the
+linearisation and the residual's size everything is Gaussian and closed-form, so a pond without readings
+changes no other.
 Reference: Theil & Goldberger 1961 (mixed estimation); the same numbers as statsmodels GLS with the prior
 as pseudo-observations.
 """
@@ -107,7 +109,10 @@ class PondFit:
 
 @dataclass(frozen=True, eq=False)
 class RouteFit:
-    """All ponds of a route, and the route's shared shift N(route_mean, route_cov) given every row."""
+    """All ponds of a route, and the route's shared shift N(route_mean, route_cov) given every row.
+
+    The shift is in units of each pond's prior spread.
+    """
 
     fall: int
     ponds: dict[str, PondFit]
@@ -245,18 +250,33 @@ def _doubt(item: _Work, fit: PondFit, fall: int) -> bool:
     """Widen the error of rows that the others contradict; True where there was one."""
     widened = []
     for rows, columns in zip(item.pond.rows, row_columns(item), strict=True):
-        noise = row_covariance(rows, item.residual, fall) / rows.repeats
         cov = fit.cov if rows.fall == fall else fit.physics_cov
         mean = fit.mean if rows.fall == fall else fit.physics_mean
-        miss, sd = leave_one_out(columns, rows.water_c, mean, cov, noise)
-        excess = np.maximum((miss / (DOUBT_Z * sd)) ** 2 - 1.0, 0.0) * sd**2
-        widened.append(replace(rows, error_sd_c=np.sqrt(rows.error_sd_c**2 + excess)))
+        noise = row_covariance(rows, item.residual, fall) / rows.repeats
+        widened.append(replace(rows, error_sd_c=_doubted_errors(rows, columns, mean, cov, noise)))
     found = any(
         (new.error_sd_c > old.error_sd_c).any() for new, old in zip(widened, item.pond.rows, strict=True)
     )
     if found:
         item.pond = replace(item.pond, rows=tuple(widened))
     return found
+
+
+def _doubted_errors(
+    rows: Rows, columns: np.ndarray, mean: np.ndarray, cov: np.ndarray, noise: np.ndarray
+) -> np.ndarray:
+    """Reading errors with the worst row widened first, then looked at again: good neighbours stay good."""
+    variance, noise = rows.error_sd_c**2, noise.copy()
+    for _ in range(len(variance)):
+        miss, sd = leave_one_out(columns, rows.water_c, mean, cov, noise)
+        z = np.abs(miss) / sd
+        worst = int(np.argmax(z))
+        if z[worst] <= DOUBT_Z * (1.0 + 1e-9):
+            break
+        excess = ((z[worst] / DOUBT_Z) ** 2 - 1.0) * sd[worst] ** 2
+        variance[worst] += excess
+        noise[worst, worst] += excess
+    return np.sqrt(variance)
 
 
 def row_columns(item: _Work) -> list[np.ndarray]:
@@ -320,47 +340,54 @@ def _pool(
 ) -> tuple[dict[str, PondFit], tuple[np.ndarray, np.ndarray]]:
     eye, zero = np.eye(COLUMNS), np.zeros(COLUMNS)
     none = (np.zeros((COLUMNS, COLUMNS)), zero)
-    if not work:
-        return {}, (zero, np.zeros((COLUMNS, COLUMNS)))
+    shared, own = route_share * eye, (1.0 - route_share) * eye
     priors = [prior_moments(item.pond.prior, item.log_lag, item.residual.level_sd_c) for item in work]
-    shared = route_share * np.mean([cov for _, cov in priors], axis=0)
+    roots = [square_root(cov) for _, cov in priors]
     messages = []
-    for item, (mean, cov) in zip(work, priors, strict=True):
+    for item, (mean, _), root in zip(work, priors, roots, strict=True):
         if item.earlier is None and item.present is None:
             messages.append(none)
             continue
         info, pull = (a + b for a, b in zip(item.earlier or none, item.present or none, strict=True))
-        own = (1.0 - route_share) * cov
-        shrink = np.linalg.solve(eye + info @ own, np.column_stack([info, pull - info @ mean]))
+        info, pull = root @ info @ root, root @ (pull - info @ mean)
+        shrink = np.linalg.solve(eye + info @ own, np.column_stack([info, pull]))
         messages.append((shrink[:, :-1], shrink[:, -1]))
-    total_info = np.sum([info for info, _ in messages], axis=0)
-    total_pull = np.sum([pull for _, pull in messages], axis=0)
+    total_info = np.sum([info for info, _ in messages], axis=0) if work else none[0]
+    total_pull = np.sum([pull for _, pull in messages], axis=0) if work else zero
     route = condition(zero, shared, total_info, total_pull)
     fits = {}
-    for item, (mean, cov), message in zip(work, priors, messages, strict=True):
-        own = (1.0 - route_share) * cov
+    for item, prior, root, message in zip(work, priors, roots, messages, strict=True):
         silent = item.earlier is None and item.present is None
         others = (
             route if silent else condition(zero, shared, total_info - message[0], total_pull - message[1])
         )
-        fits[item.pond.site_id] = _pond_fit(item, fall, (mean, cov), own, others)
+        fits[item.pond.site_id] = _pond_fit(item, fall, prior, root, 1.0 - route_share, others)
     return fits, route
+
+
+def square_root(cov: np.ndarray) -> np.ndarray:
+    """Symmetric square root of a covariance that may be singular; of a diagonal one it is diagonal."""
+    values, vectors = np.linalg.eigh(0.5 * (cov + cov.T))
+    return np.asarray((vectors * np.sqrt(np.maximum(values, 0.0))) @ vectors.T)
 
 
 def _pond_fit(
     item: _Work,
     fall: int,
     physics: tuple[np.ndarray, np.ndarray],
-    own: np.ndarray,
+    root: np.ndarray,
+    own_share: float,
     others: tuple[np.ndarray, np.ndarray],
 ) -> PondFit:
-    mean, cov = physics[0] + others[0], others[1] + own
-    own_mean, own_cov, to_route = physics[0], own, np.eye(COLUMNS)
+    own = own_share * physics[1]
+    given_others = root @ others[1] @ root + own
+    mean, cov = physics[0] + root @ others[0], given_others
+    own_mean, own_cov, to_route = physics[0], own, root
     if item.earlier is not None:
         info, pull = item.earlier
         mean, cov = condition(mean, cov, info, pull)
         own_mean, own_cov = condition(physics[0], own, info, pull)
-        to_route = np.eye(COLUMNS) - own_cov @ info
+        to_route = (np.eye(COLUMNS) - own_cov @ info) @ root
     all_mean, all_cov = condition(mean, cov, *item.present) if item.present else (mean, cov)
     return PondFit(
         pond=item.pond,
@@ -377,7 +404,7 @@ def _pond_fit(
         all_cov=all_cov,
         physics_mean=physics[0],
         physics_cov=physics[1],
-        others_cov=others[1] + own,
+        others_cov=given_others,
         rows=next((rows for rows in item.pond.rows if rows.fall == fall), None),
         lag_at_limit=item.limit,
     )

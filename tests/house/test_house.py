@@ -57,7 +57,9 @@ def test_help_imports_no_statsmodels(arguments):
 def test_every_dependency_has_its_reason():
     lines = (ROOT / "pyproject.toml").read_text().splitlines()
     project = tomllib.loads((ROOT / "pyproject.toml").read_text())["project"]
-    named = project["dependencies"] + [d for extra in project["optional-dependencies"].values() for d in extra]
+    named = project["dependencies"] + [
+        d for extra in project["optional-dependencies"].values() for d in extra
+    ]
     for dependency in named:
         line = next(line for line in lines if f'"{dependency}"' in line)
         assert "#" in line, f"{dependency} needs a reason beside it"
