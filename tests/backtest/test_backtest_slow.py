@@ -41,7 +41,7 @@ def champion(tmp_path_factory: pytest.TempPathFactory) -> Path:
     assert spec is not None
     assert spec.origin is not None
     table = pd.read_csv(Path(spec.origin).parent / "data" / "champion_climate.txt", sep=r"\s+")
-    days = pd.to_datetime(dict(year=table.Year, month=table.Month, day=table.Day)).dt.date
+    days = pd.to_datetime({"year": table.Year, "month": table.Month, "day": table.Day}).dt.date
     folder = tmp_path_factory.mktemp("champion") / "folder"
     (folder / "weather").mkdir(parents=True)
     frame = pd.DataFrame({"date": days, "tmin": table["Tmin(C)"], "tmax": table["Tmax(C)"]})

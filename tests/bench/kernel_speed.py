@@ -90,8 +90,7 @@ def main() -> None:
         return member_crossings(
             points, 2021, state_c=start, runs=nothing,
             air_c=np.ascontiguousarray(air[:, None, :], np.float32),
-            air_of=np.zeros(asked.sites, int), first_day=0, watched=(Watch(Reals = np.ndarray
-LIMIT_C, HOLD_DAYS),),
+            air_of=np.zeros(asked.sites, int), first_day=0, watched=(Watch(LIMIT_C, HOLD_DAYS),),
         )[0]  # fmt: skip
 
     found, own = timed(ours)
