@@ -6,6 +6,7 @@ Text goes to stdout, progress and warnings to stderr. Exit codes: 0 done, 2 bad 
 
 from __future__ import annotations
 
+import io
 import sys
 from datetime import date, datetime
 from pathlib import Path
@@ -88,8 +89,8 @@ def demo(
     from forecaster.demo import DEMO_AS_OF, copy_demo, demo_folder
 
     if to is not None:
-        copied = copy_demo(to)
-        typer.echo(f"A copy of the demo season is in {copied}. Try:")
+        copy_demo(to)
+        typer.echo(f"A copy of the demo season is in {to}. Try:")
         typer.echo(f"  forecaster route {to} --as-of {DEMO_AS_OF}")
         return
     from forecaster.pipeline import forecast_folder
@@ -289,12 +290,15 @@ def _register_rooms() -> None:
         import_module(f"forecaster.{name}").register(app)
 
 
-ROOM_COMMANDS = ("cli_ledger",)
+ROOM_COMMANDS = ("cli_backtest", "cli_weather", "cli_ledger")
 _register_rooms()
 
 
 def main() -> None:
     """Entry point: errors raised on purpose end as a message, without a traceback."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="replace")  # a name with a sign that the console lacks
     try:
         app()
     except ForecasterError as error:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from datetime import date
 from pathlib import Path
 from typing import Any, TypeVar
@@ -12,12 +12,15 @@ from forecaster.build import forecast_route
 from forecaster.errors import BadInput, Notice, Problem
 from forecaster.forecast import RouteForecast
 from forecaster.known import Known, fall_for, known_on
+from forecaster.season.changes import sheet_changes
 from forecaster.season.ledger import open_ledger
 from forecaster.season.readings import Reading
 from forecaster.season.readings_file import read_loggers, read_readings
 from forecaster.season.settings import read_settings
 from forecaster.season.sheet import read_sites
+from forecaster.season.sites import Site
 from forecaster.season.state import SeasonState
+from forecaster.season.state_readings import merge_readings
 from forecaster.season.state_sheet import apply_state, state_notices
 from forecaster.season.tables import find_table, read_table
 from forecaster.weather.files import read_weather
@@ -82,12 +85,26 @@ def load_known(folder: Path, as_of: date) -> Known:
         as_of,
         settings=settings,
         sites=apply_state(sites, state),
-        readings=(*readings, *state.readings),
+        readings=merge_readings(readings, state),
         weather=weather,
         closed=frozenset(state.closed),
         in_force=_in_force(state.plan),
-        notices=[*notices, *state_notices(sites, state)],
+        notices=[
+            *notices,
+            *state_notices(sites, state),
+            *_changed_since(state, sites, settings.season.units),
+        ],
     )
+
+
+def _changed_since(state: SeasonState, sites: Sequence[Site], units: str) -> list[Notice]:
+    """What changed in the sheet since it was confirmed, and what was recorded since the plan in force."""
+    said = [change.notice() for change in sheet_changes(state.sheet, sites, units=units)]
+    newer = state.newer_than_plan()
+    if newer:
+        text = f"{newer} events were recorded since the plan in force was made. Look again: forecaster accept"
+        said.append(Notice("plan in force", text))
+    return said
 
 
 def ledger_state(folder: Path, as_of: date) -> SeasonState | None:

@@ -177,8 +177,8 @@ def _columns(units: str, screen: Screen) -> tuple[Column, ...]:
 
 
 def _row(site: SiteForecast, units: str, screen: Screen) -> tuple[str, ...]:
-    settles = "no forecast"
-    if site.state != "no_forecast":
+    settles = "no forecast" if site.site.has_pond else "no pond"
+    if site.p_not_reached is not None:
         settles = crossing_short(site.sustained_p10, site.sustained_p50, site.sustained_p90)
     cells = (
         f"{'!' if view.act_now(site) else ''}{site.rank}",
