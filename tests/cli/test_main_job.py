@@ -128,7 +128,7 @@ def test_water_picture_in_both_formats(run, season, tmp_path):
 def test_check_refuses_a_reading_that_no_water_can_have(run, season):
     readings = season / "readings.csv"
     header = readings.read_text().splitlines()[0].split(",")
-    row = {name: "" for name in header} | {"site_id": "U-01", "taken": "2025-09-25", "water_f": "17.5"}
+    row = dict.fromkeys(header, "") | {"site_id": "U-01", "taken": "2025-09-25", "water_f": "17.5"}
     wrong = ",".join(row[name] for name in header)
     readings.write_text(readings.read_text().rstrip("\n") + "\n" + wrong + "\n")
     done = run("check", season, "--as-of", AS_OF)
