@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from datetime import date
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
 
 import numpy as np
 from numpy.typing import NDArray
@@ -56,7 +56,7 @@ def plan_route(
     plan = Plan(
         caught_p50=None if caught is None else int(fall_quantile(caught, 0.5)),
         caught_p90=None if caught is None else int(fall_quantile(caught, 0.9)),
-        latest_start=None,
+        latest_start=latest_start(task, events),
         expected_loss=loss + driving,
         gap=assignment.gap,
         not_placed=assignment.not_placed,
@@ -97,6 +97,32 @@ def caught_ponds(
         hit = np.isfinite(seen.hard_freeze) & (seen.hard_freeze <= last_open)
         total = hit.astype(float) if total is None else total + hit
     return total
+
+
+def latest_start(task: RouteTask, events: dict[str, SiteEvents]) -> date | None:
+    """The latest first day of the route that keeps the caught ponds within the owner's limit.
+
+    At most `max_caught` ponds open at their first hard freeze, with `caught_chance`. None where no limit is
+    set, where no site has minima, or where even a start on the as-of date breaks it. Each trial is planned
+    anew from its first day; found by halving, as a later start is taken to catch more.
+    """
+    limit, chance = task.route.max_caught, task.route.caught_chance
+    ends = [crew.last_day for crew in task.crews]
+    if limit is None or not ends or max(ends) < task.as_of:
+        return None
+
+    def holds(days_later: int) -> bool:
+        start = task.as_of + timedelta(days=days_later)
+        caught = caught_ponds(greedy_assignment(replace(task, as_of=start)), events, fall=task.fall)
+        return caught is not None and float((caught <= limit).mean()) >= chance
+
+    if not holds(0):
+        return None
+    low, high = 0, (max(ends) - task.as_of).days
+    while low < high:
+        middle = (low + high + 1) // 2
+        low, high = (middle, high) if holds(middle) else (low, middle - 1)
+    return task.as_of + timedelta(days=low)
 
 
 def _notices(task: RouteTask, assignment: Assignment) -> list[Notice]:

@@ -1,4 +1,4 @@
-"""The page of `route --html` in a real headless Chromium: phone and desk, light and dark, no script, no host."""
+"""The page of `route --html` in a real headless Chromium: phone and desk, light and dark, asks no host."""
 
 from __future__ import annotations
 
