@@ -33,7 +33,8 @@ class Known:
     """What is known on the morning of `as_of`: nothing later is in here.
 
     `sites` are all sites of the sheet with the dates that hold in the forecast's fall; `closed` the ids
-    already closed; `in_force` is the plan in force, site -> (day, crew). `readings` were taken up to the
+    already closed; `in_force` is the plan in force, site -> (day, crew);
+    `taken_hours` [h] what other visits take of a crew's day. `readings` were taken up to the
     as-of date. `weather` ends the day before at most.
     """
 
@@ -47,6 +48,7 @@ class Known:
     closed: frozenset[str]
     notices: tuple[Notice, ...]
     in_force: Mapping[str, tuple[date, str]] = field(default_factory=dict)
+    taken_hours: Mapping[tuple[str, date], float] = field(default_factory=dict)
 
     @property
     def as_of_day(self) -> int:
@@ -82,6 +84,7 @@ def known_on(
     weather: Weather,
     closed: frozenset[str] = frozenset(),
     in_force: Mapping[str, tuple[date, str]] | None = None,
+    taken_hours: Mapping[tuple[str, date], float] | None = None,
     notices: Sequence[Notice] = (),
 ) -> Known:
     """Put together what is known; dates of another year's sheet are moved or dropped, and said so."""
@@ -110,6 +113,7 @@ def known_on(
         closed=closed,
         notices=tuple(said),
         in_force=in_force or {},
+        taken_hours=taken_hours or {},
     )
 
 

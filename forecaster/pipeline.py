@@ -89,6 +89,7 @@ def load_known(folder: Path, as_of: date) -> Known:
         weather=weather,
         closed=frozenset(state.closed),
         in_force=_in_force(state.plan),
+        taken_hours=_taken_hours(state),
         notices=[
             *notices,
             *state_notices(sites, state),
@@ -114,6 +115,14 @@ def ledger_state(folder: Path, as_of: date) -> SeasonState | None:
         return None
     with ledger:
         return ledger.state(until=as_of)
+
+
+def _taken_hours(state: SeasonState) -> dict[tuple[str, date], float]:
+    """Crew-hours of visits other than closings, by crew and day [h]."""
+    taken: dict[tuple[str, date], float] = {}
+    for visit in state.visits:
+        taken[visit.by, visit.day] = taken.get((visit.by, visit.day), 0.0) + visit.crew_hours
+    return taken
 
 
 def _in_force(plan: Mapping[str, Any] | None) -> dict[str, tuple[date, str]]:

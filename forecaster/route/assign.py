@@ -35,7 +35,8 @@ class Visit:
 
 @dataclass(frozen=True)
 class RouteTask:
-    """Everything an assignment may depend on; `in_force` is the plan to start from, site -> (day, crew)."""
+    """Everything an assignment may depend on; `in_force` is the plan to start from, site -> (day, crew);
+    `taken_hours` [h] what other visits take of a crew's day."""
 
     fall: int
     as_of: date
@@ -44,6 +45,7 @@ class RouteTask:
     costs: Costs
     route: RouteSettings
     in_force: Mapping[str, tuple[date, str]] = field(default_factory=dict)
+    taken_hours: Mapping[tuple[str, date], float] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -71,6 +73,7 @@ def greedy_assignment(task: RouteTask) -> Assignment:
     """A plan by regret: booked visits first, then whoever loses most by not getting the best open day."""
     left = {
         (crew.name, day): crew.hours_per_day * (1.0 - task.route.lost_day_share)
+        - task.taken_hours.get((crew.name, day), 0.0)
         for crew in task.crews
         for day in working_days(crew, max(task.as_of, crew.first_day), crew.last_day)
     }
@@ -83,7 +86,7 @@ def greedy_assignment(task: RouteTask) -> Assignment:
     }
     options = {
         visit.site.site_id: [
-            (float(visit.loss[fall_day(day, task.fall)]), day, name)
+            (float(visit.loss[fall_day(day, task.fall)]) + move_cost(visit.site, day, task.costs), day, name)
             for name, day in left
             if may_close(visit.site, by_name[name], day) and _wanted(visit.site, day)
         ]
@@ -102,6 +105,11 @@ def greedy_assignment(task: RouteTask) -> Assignment:
             left[best[2], best[1]] -= need[chosen, best[2]]
     ids = [visit.site.site_id for visit in task.visits]
     return Assignment(placed, tuple(site_id for site_id in ids if site_id not in placed))
+
+
+def move_cost(site: Site, day: date, costs: Costs) -> float:
+    """What coming on another day than the customer was told costs [$]."""
+    return costs.move_told_date if site.told_date is not None and day != site.told_date else 0.0
 
 
 def _wanted(site: Site, day: date) -> bool:

@@ -15,7 +15,7 @@ from forecaster.falls import fall_day
 from forecaster.forecast import CrewDay, Plan
 from forecaster.known import Known
 from forecaster.risk import fall_quantile
-from forecaster.route.assign import Assignment, RouteTask, Visit, greedy_assignment
+from forecaster.route.assign import Assignment, RouteTask, Visit, greedy_assignment, move_cost
 from forecaster.route.stops import order_stops
 from forecaster.season.sites import Site
 
@@ -41,6 +41,8 @@ def plan_route(
         crews=known.crews,
         costs=known.settings.costs,
         route=known.settings.route,
+        in_force=known.in_force,
+        taken_hours=known.taken_hours,
     )
     assignment = greedy_assignment(task)
     crew_days = crew_days_of(task, assignment)
@@ -53,11 +55,16 @@ def plan_route(
         else float(visit.loss[-1])
         for visit in task.visits
     )
+    moves = sum(
+        move_cost(visit.site, assignment.placed[visit.site.site_id][0], task.costs)
+        for visit in task.visits
+        if visit.site.site_id in assignment.placed
+    )
     plan = Plan(
         caught_p50=None if caught is None else int(fall_quantile(caught, 0.5)),
         caught_p90=None if caught is None else int(fall_quantile(caught, 0.9)),
         latest_start=latest_start(task, events),
-        expected_loss=loss + driving,
+        expected_loss=loss + driving + moves,
         gap=assignment.gap,
         not_placed=assignment.not_placed,
     )
@@ -128,8 +135,18 @@ def latest_start(task: RouteTask, events: dict[str, SiteEvents]) -> date | None:
 def _notices(task: RouteTask, assignment: Assignment) -> list[Notice]:
     if not task.crews:
         return [Notice("season.toml [[crew]]", "no crew is given, so nothing can be planned. Add one.")]
+    moved = [
+        f"{visit.site.site_id} ({visit.site.told_date} to {place[0]})"
+        for visit in task.visits
+        if (place := assignment.placed.get(visit.site.site_id)) is not None
+        and move_cost(visit.site, place[0], task.costs) > 0
+    ]
+    notices = []
+    if moved:
+        text = "dates already told move where that saves more than it costs: "
+        notices.append(Notice("plan", f"{text}{', '.join(moved[:8])}{', ...' if len(moved) > 8 else ''}."))
     if not assignment.not_placed:
-        return []
+        return notices
     names = ", ".join(assignment.not_placed[:8]) + (", ..." if len(assignment.not_placed) > 8 else "")
     text = f"{len(assignment.not_placed)} sites found no place in the crews' remaining days: {names}."
-    return [Notice("plan", text)]
+    return [*notices, Notice("plan", text)]

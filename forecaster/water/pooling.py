@@ -103,8 +103,8 @@ class PondFit:
 
     @property
     def lag_days(self) -> float:
-        """Lag time given all rows [days]."""
-        return float(np.exp(self.log_lag + self.all_mean[LAG]))
+        """Lag time given all rows [days], within LAG_RANGE_DAYS."""
+        return float(np.clip(np.exp(self.log_lag + self.all_mean[LAG]), *LAG_RANGE_DAYS))
 
 
 @dataclass(frozen=True, eq=False)

@@ -37,8 +37,8 @@ class WaterPath:
 
     @property
     def p90_c(self) -> np.ndarray:
-        """Upper end of the middle 80 % [°C]."""
-        return np.maximum(self.mean_c, 0.0) + BAND_Z * self.sd_c
+        """Upper end of the middle 80 % [°C], never below 0."""
+        return np.maximum(self.mean_c + BAND_Z * self.sd_c, 0.0)
 
     @property
     def water_c(self) -> np.ndarray:

@@ -1,6 +1,7 @@
 """The plain plan: constraints kept, hand cases, and what it says of the route as a whole."""
 
 import itertools
+from dataclasses import replace
 from datetime import date, time
 
 import numpy as np
@@ -57,6 +58,21 @@ def test_two_days_two_ponds_a_day_by_hand():
 def test_booked_dates_hold_whatever_they_cost():
     booked = visit("A", {MON: 0.0, TUE: 90.0}, booked_date=TUE)
     assert greedy_assignment(task(booked, visit("B", {MON: 0.0, TUE: 1.0}))).placed["A"][0] == TUE
+
+
+def test_a_told_date_moves_only_where_that_saves_more_than_its_price():
+    cheap = visit("A", {MON: 0.0, TUE: 20.0}, told_date=TUE)  # 20 saved, 25 to move
+    dear = visit("B", {MON: 0.0, TUE: 30.0}, told_date=TUE)
+    placed = greedy_assignment(task(cheap, dear)).placed
+    assert placed["A"][0] == TUE
+    assert placed["B"][0] == MON
+
+
+def test_other_visits_take_their_hours():
+    ponds = [visit(name, {MON: 0.0, TUE: 1.0}) for name in "ABC"]
+    whole = replace(task(*ponds), taken_hours={("North", MON): 2.5})
+    placed = greedy_assignment(whole).placed
+    assert sorted(day for day, _ in placed.values()) == [TUE, TUE]
 
 
 def test_access_and_crew_limits_hold():
