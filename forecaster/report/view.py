@@ -10,6 +10,8 @@ from datetime import date
 
 from forecaster.forecast import CrewDay, RouteForecast, SiteForecast
 
+NEAR_CHANCE = 0.2
+"""Chance of a hard freeze within 14 days from which waiting for the plan's day is a matter of now."""
 ACT_NOW_CHANCE = 0.5
 """A hard freeze before the visit is "act now" when it is at least this likely; ours, no source."""
 
@@ -62,10 +64,10 @@ def risk(site: SiteForecast) -> float | None:
 
 def act_now(site: SiteForecast) -> str:
     """Why this site cannot wait for its turn, in a few words; "" when it can."""
-    before = site.p_hard_freeze_before_planned
-    if site.planned_date is not None and before is not None and before >= ACT_NOW_CHANCE:
+    before, soon = site.p_hard_freeze_before_planned, site.p_hard_freeze_14d
+    near = soon is not None and soon >= NEAR_CHANCE
+    if near and site.planned_date is not None and before is not None and before >= ACT_NOW_CHANCE:
         return "hard freeze likely before the planned day"
-    soon = site.p_hard_freeze_14d
     if site.planned_date is None and site.state != "waiting" and soon is not None and soon >= ACT_NOW_CHANCE:
         return "not placed, hard freeze likely within 14 days"
     return ""
