@@ -29,7 +29,7 @@ from forecaster.risk import (
 )
 from forecaster.route.plan import PlannedRoute, plan_route
 from forecaster.route.reason import reason_for
-from forecaster.route.value_of_reading import reading_value
+from forecaster.route.solve import DEFAULT_GAP
 from forecaster.route.window import (
     PARTS,
     LossByDay,
@@ -68,8 +68,8 @@ def fit_known(known: Known, sites: Sequence[Site], air: Atmosphere) -> tuple[Rou
     return fit_route(ponds, fall=known.fall), notices
 
 
-def forecast_route(known: Known) -> RouteForecast:
-    """The whole forecast of the route on the as-of date."""
+def forecast_route(known: Known, *, gap: float = DEFAULT_GAP) -> RouteForecast:
+    """The whole forecast of the route on the as-of date; `gap` is the target of the plan's search, 0-1."""
     air = atmosphere(known, known.sites)
     fit, notices = fit_known(known, known.sites, air)
     open_sites = [
@@ -79,7 +79,7 @@ def forecast_route(known: Known) -> RouteForecast:
     ]
     outcomes = _outcomes(known, air, fit, open_sites)
     ranked = _ranked(known, air, outcomes)
-    planned = plan_route(known, [(o.site, o.losses.total, o.events) for o in outcomes])
+    planned = plan_route(known, [(o.site, o.losses.total, o.events) for o in outcomes], air.members, gap=gap)
     forecasts = []
     past_min = _past_minima(known, air)
     for rank, position in enumerate(ranked, start=1):
@@ -97,7 +97,6 @@ def forecast_route(known: Known) -> RouteForecast:
         *_refused(known, air),
         *_seen(known, forecasts),
     ]
-    values = reading_values(known, outcomes, air)
     return RouteForecast(
         season_name=known.settings.season.name,
         fall=known.fall,
@@ -112,7 +111,7 @@ def forecast_route(known: Known) -> RouteForecast:
         runs_all_winter=tuple(s for s in known.sites if s.winter == "runs"),
         crew_days=planned.crew_days,
         plan=planned.plan,
-        measure_next=values,
+        measure_next=planned.measure_next,
         warnings=tuple(said),
         settings_text=_settings_text(known),
     )
@@ -247,6 +246,7 @@ def _site_forecast(
             site, events, best, fall=known.fall, as_of_day=known.as_of_day, units=known.settings.season.units
         ),
         curves=_curves(known, events, total, past_min_c),
+        loss_parts_by_day=outcome.losses.parts,
     )
 
 
@@ -300,26 +300,6 @@ def _curves(
         hard_freezes=tuple(fall_start(known.fall) + timedelta(days=int(n)) for n in seen),
         loss=np.where(np.arange(FALL_DAYS) >= known.as_of_day, total, np.nan)[strip],
     )
-
-
-def reading_values(
-    known: Known, outcomes: Sequence[SiteOutcome], air: Atmosphere
-) -> tuple[tuple[str, float], ...]:
-    """Sites where one reading today would save most, with what it saves on average [$], at most five."""
-    values = []
-    for outcome in outcomes:
-        if outcome.events.water_now_c is None:
-            continue
-        value = reading_value(
-            outcome.events,
-            known.settings.costs,
-            allowed=outcome.allowed,
-            plumbing_exposure=outcome.site.plumbing_exposure,
-            seed=known.settings.season.seed,
-        )
-        if value > 0.005:
-            values.append((outcome.site.site_id, value))
-    return tuple(sorted(values, key=lambda item: (-item[1], item[0]))[:5])
 
 
 def _refused(known: Known, air: Atmosphere) -> list[Notice]:

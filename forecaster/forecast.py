@@ -64,6 +64,9 @@ class SiteForecast:
     first_hard_freeze_seen: date | None
     reason: str
     curves: SeasonCurves | None
+    loss_parts_by_day: np.ndarray | None = (
+        None  # (4, 184): as loss_parts, for closing on each day from 1 August
+    )
 
 
 @dataclass(frozen=True)
@@ -77,19 +80,82 @@ class Stop:
 
 @dataclass(frozen=True)
 class CrewDay:
-    """One crew on one working day, stops in driving order; `drive_hours` [h] is from straight lines."""
+    """One crew on one working day, stops in driving order; hours [h], `home`: back at the start place.
+
+    `drive_estimated`: some drive of the season is an estimate from a straight line, none of a table.
+    """
 
     day: date
     crew: str
     stops: tuple[Stop, ...]
     site_hours: float = 0.0
     drive_hours: float = 0.0
+    home: time | None = None
+    drive_estimated: bool = True
+
+
+@dataclass(frozen=True)
+class Move:
+    """A visit that stands on another day than was told, or than the plan in force has; None: no place.
+
+    `told`: the customer knows the old day, so that moving is priced [$]. `saves`: what the route saves by the
+    move beyond its price [$], None where the old day is not possible any more.
+    """
+
+    site_id: str
+    from_day: date
+    to_day: date | None
+    told: bool
+    price: float
+    saves: float | None
+    reason: str
+
+
+@dataclass(frozen=True)
+class PlanWeek:
+    """One week of the plan from a Monday on: visits, their expected loss and the driving [$]."""
+
+    monday: date
+    visits: int
+    expected_loss: float
+    drive_cost: float
+
+
+@dataclass(frozen=True)
+class WorstFall:
+    """One of the possible falls in which the plan does worst: what it is like, and what happens in it.
+
+    `earlier_days`: days by which the course of `source_fall` is moved, negative is later.
+    """
+
+    source_fall: int
+    earlier_days: int
+    caught: int
+    loss: float
+
+
+@dataclass(frozen=True)
+class Shortage:
+    """Where the crews' days do not suffice: hours [h] of visits without a day in their closing window.
+
+    `sites`: those visits with what they lose by it [$], most first. `crew_day_values`: what one more
+    crew-day on a date would save [$].
+    """
+
+    crew_hours: float
+    sites: tuple[tuple[str, float], ...]
+    crew_day_values: tuple[tuple[date, float], ...]
 
 
 @dataclass(frozen=True)
 class Plan:
     """The route as a whole. `caught_*`: open ponds at their first hard freeze (half, nine falls in ten at
-    most); `gap` is (plan - bound) / plan, 0-1; `expected_loss` includes driving and moved dates [$]."""
+    most); `gap` is (plan - bound) / plan, 0-1; `expected_loss` includes driving and moved dates [$].
+
+    `caught_chances`: chance of exactly 0, 1, 2, ... such ponds. `caught_limit`: the number that
+    `latest_start` keeps, set by the owner or, where `caught_limit_set` is False, assumed. `gap_exact`: the
+    gap is proven with the driving as it is, not with each stop's share in this plan.
+    """
 
     caught_p50: int | None
     caught_p90: int | None
@@ -97,6 +163,16 @@ class Plan:
     expected_loss: float
     gap: float | None
     not_placed: tuple[str, ...] = ()
+    gap_exact: bool = False
+    drive_cost: float = 0.0
+    move_cost: float = 0.0
+    caught_chances: tuple[float, ...] = ()
+    caught_limit: int | None = None
+    caught_limit_set: bool = False
+    weeks: tuple[PlanWeek, ...] = ()
+    worst: tuple[WorstFall, ...] = ()
+    shortage: Shortage | None = None
+    moves: tuple[Move, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -16,6 +16,7 @@ from forecaster.scenarios import FEWEST_FALLS, Members, make_members
 from forecaster.season.readings import Reading
 from forecaster.season.settings import Crew, Settings, crews_for_fall
 from forecaster.season.sites import Site
+from forecaster.season.travel_times import TravelTimes
 from forecaster.water.evidence import Rows, rows_of
 from forecaster.water.lagged import WARM_UP_DAYS, SiteSeries
 from forecaster.water.physics import pond_prior
@@ -35,7 +36,7 @@ class Known:
     `sites` are all sites of the sheet with the dates that hold in the forecast's fall; `closed` the ids
     already closed; `in_force` is the plan in force, site -> (day, crew);
     `taken_hours` [h] what other visits take of a crew's day. `readings` were taken up to the
-    as-of date. `weather` ends the day before at most.
+    as-of date. `weather` ends the day before at most. `travel_times` are the office's own.
     """
 
     settings: Settings
@@ -49,6 +50,7 @@ class Known:
     notices: tuple[Notice, ...]
     in_force: Mapping[str, tuple[date, str]] = field(default_factory=dict)
     taken_hours: Mapping[tuple[str, date], float] = field(default_factory=dict)
+    travel_times: TravelTimes = field(default_factory=TravelTimes)
 
     @property
     def as_of_day(self) -> int:
@@ -85,6 +87,7 @@ def known_on(
     closed: frozenset[str] = frozenset(),
     in_force: Mapping[str, tuple[date, str]] | None = None,
     taken_hours: Mapping[tuple[str, date], float] | None = None,
+    travel_times: TravelTimes | None = None,
     notices: Sequence[Notice] = (),
 ) -> Known:
     """Put together what is known; dates of another year's sheet are moved or dropped, and said so."""
@@ -114,6 +117,7 @@ def known_on(
         notices=tuple(said),
         in_force=in_force or {},
         taken_hours=taken_hours or {},
+        travel_times=travel_times or TravelTimes(),
     )
 
 

@@ -23,6 +23,7 @@ from forecaster.season.state import SeasonState
 from forecaster.season.state_readings import merge_readings
 from forecaster.season.state_sheet import apply_state, state_notices
 from forecaster.season.tables import find_table, read_table
+from forecaster.season.travel_times import read_travel_times
 from forecaster.weather.files import read_weather
 from forecaster.weather.load import load_weather
 
@@ -71,15 +72,23 @@ def load_known(folder: Path, as_of: date) -> Known:
             else read_weather(folder / "weather", as_of=as_of, with_outlooks=True)
         )
     )
+    travel = collect.run(lambda: read_travel_times(folder, site_ids=ids, crew_names=crew_names))
     state = collect.run(lambda: ledger_state(folder, as_of))
     collect.raise_if_any()
     assert settings is not None
     assert sheet is not None
     assert weather is not None
-    notices = [*sheet[1], *notices]
+    assert travel is not None
+    notices = [*sheet[1], *notices, *travel[1]]
     if state is None:
         return known_on(
-            as_of, settings=settings, sites=sites, readings=readings, weather=weather, notices=notices
+            as_of,
+            settings=settings,
+            sites=sites,
+            readings=readings,
+            weather=weather,
+            travel_times=travel[0],
+            notices=notices,
         )
     return known_on(
         as_of,
@@ -90,6 +99,7 @@ def load_known(folder: Path, as_of: date) -> Known:
         closed=frozenset(state.closed),
         in_force=_in_force(state.plan),
         taken_hours=_taken_hours(state),
+        travel_times=travel[0],
         notices=[
             *notices,
             *state_notices(sites, state),

@@ -1,91 +1,113 @@
-"""Order of a crew-day's stops with arrival and leave times; driving is estimated from straight lines."""
+"""Order of a crew-day's stops: the shortest round, exactly for up to 12 stops, and its clock times."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import datetime, time, timedelta
-from itertools import combinations
+from datetime import date, datetime, time, timedelta
+from itertools import pairwise
 
 import numpy as np
+from numpy.typing import NDArray
 
 from forecaster.forecast import Stop
-from forecaster.season.settings import Crew, RouteSettings
-from forecaster.season.sites import Site
-from forecaster.weather.distance import haversine_km
 
 EXACT_STOPS = 12
-"""Up to so many stops the shortest round is found exactly (Held & Karp 1962), beyond by nearest neighbour."""
+"""Up to so many stops the shortest round is found exactly (Held & Karp 1962)."""
+ROUNDED = 9
+"""Decimals of hours that count: rounds that differ by less are equal, and the first by index is taken."""
+
+Floats = NDArray[np.float64]
 
 
-def drive_hours(places: Sequence[tuple[float, float]], route: RouteSettings) -> np.ndarray:
-    """Estimated driving between places [h], shape (n, n), from (latitude, longitude) in degrees."""
-    latitude = np.array([place[0] for place in places])
-    longitude = np.array([place[1] for place in places])
-    away = haversine_km(latitude[:, None], longitude[:, None], latitude[None, :], longitude[None, :])
-    return np.asarray(away * route.road_factor / route.speed_km_h)
-
-
-def shortest_round(hours: np.ndarray) -> list[int]:
+def shortest_round(hours: Floats) -> list[int]:
     """Order of places 1..n-1 on the shortest round from place 0 and back; of equals the first by index.
 
+    Beyond 12 stops: the nearest place next, then any stretch turned round while that makes it shorter.
+
     Args:
-        hours: Symmetric driving times, shape (n, n).
+        hours: Driving times, shape (n, n), from row to column.
 
     >>> shortest_round(np.array([[0.0, 3, 5, 4], [3, 0, 4, 5], [5, 4, 0, 3], [4, 5, 3, 0]]))
     [1, 2, 3]
     """
     stops = len(hours) - 1
-    if stops > EXACT_STOPS:
-        return _nearest(hours)
-    best: dict[tuple[int, int], tuple[float, tuple[int, ...]]] = {
-        (1 << (j - 1), j): (float(hours[0, j]), (j,)) for j in range(1, stops + 1)
-    }
-    for size in range(2, stops + 1):
-        for chosen in combinations(range(1, stops + 1), size):
-            mask = sum(1 << (j - 1) for j in chosen)
-            for last in chosen:
-                rest = mask & ~(1 << (last - 1))
-                best[mask, last] = min(
-                    (round(best[rest, j][0] + float(hours[j, last]), 9), (*best[rest, j][1], last))
-                    for j in chosen
-                    if j != last
-                )
-    full = (1 << stops) - 1
-    ends = [(round(best[full, j][0] + float(hours[j, 0]), 9), best[full, j][1]) for j in range(1, stops + 1)]
-    return list(min(ends)[1]) if ends else []
+    if stops <= 1:
+        return list(range(1, stops + 1))
+    return _exact(hours) if stops <= EXACT_STOPS else _turned(hours, _nearest(hours))
 
 
-def _nearest(hours: np.ndarray) -> list[int]:
-    order, here, left = [], 0, set(range(1, len(hours)))
+def round_hours(hours: Floats, order: Sequence[int]) -> float:
+    """Driving of the round from place 0 through `order` and back [h]."""
+    path = [0, *order, 0]
+    return float(sum(hours[a, b] for a, b in pairwise(path)))
+
+
+def _exact(hours: Floats) -> list[int]:
+    """Backwards over sets of places still to visit, so that the order can be read off from the first."""
+    stops = len(hours) - 1
+    between = hours[1:, 1:]
+    rest = np.full((1 << stops, stops), np.inf)  # [places left, here]: shortest way through them and home
+    rest[0] = hours[1:, 0]
+    for left in range(1, 1 << stops):
+        members = [place for place in range(stops) if left >> place & 1]
+        ways = [between[:, place] + rest[left ^ (1 << place), place] for place in members]
+        rest[left] = np.round(np.min(ways, axis=0), ROUNDED)
+    left, here, order = (1 << stops) - 1, -1, list[int]()
     while left:
-        here = min(left, key=lambda j: (float(hours[here, j]), j))
+        members = [place for place in range(stops) if left >> place & 1]
+        first = hours[0, 1:] if here < 0 else between[here]
+        ways = [round(float(first[place] + rest[left ^ (1 << place), place]), ROUNDED) for place in members]
+        here = members[ways.index(min(ways))]
+        order.append(here + 1)
+        left ^= 1 << here
+    return order
+
+
+def _nearest(hours: Floats) -> list[int]:
+    order, here, left = list[int](), 0, set(range(1, len(hours)))
+    while left:
+        here = min(left, key=lambda place: (float(hours[here, place]), place))
         order.append(here)
         left.remove(here)
     return order
 
 
-def order_stops(
-    sites: Sequence[Site], crew: Crew, route: RouteSettings, *, hours_on_site: dict[str, float]
-) -> tuple[tuple[Stop, ...], float]:
-    """Stops in driving order with clock times, and the driving of the day [h]."""
-    by_id = sorted(sites, key=lambda site: site.site_id)
-    places = [(crew.latitude, crew.longitude), *((site.latitude, site.longitude) for site in by_id)]
-    hours = drive_hours(places, route)
-    order = shortest_round(hours)
-    clock = datetime.combine(crew.first_day, crew.start_time)
-    here, driven, stops = 0, 0.0, []
-    for place in order:
-        leg = float(hours[here, place])
-        site = by_id[place - 1]
+def _turned(hours: Floats, order: list[int]) -> list[int]:
+    best, improved = round_hours(hours, order), True
+    while improved:
+        improved = False
+        for first in range(len(order) - 1):
+            for last in range(first + 1, len(order)):
+                tried = order[:first] + order[first : last + 1][::-1] + order[last + 1 :]
+                length = round_hours(hours, tried)
+                if length < best - 1e-9:
+                    order, best, improved = tried, length, True
+    return order
+
+
+def clock_stops(
+    site_ids: Sequence[str],
+    legs_h: Sequence[float],
+    on_site_h: Sequence[float],
+    *,
+    day: date,
+    start: time,
+) -> tuple[Stop, ...]:
+    """Arrival and leave times, to the minute; `legs_h` is the drive to each stop [h].
+
+    A time past midnight ends at 23:59: no crew-day is that long unless its settings are wrong.
+
+    >>> clock_stops(["A", "B"], [0.5, 0.25], [2.0, 1.0], day=date(2025, 10, 6), start=time(7, 30))[1]
+    Stop(site_id='B', arrive=datetime.time(10, 15), leave=datetime.time(11, 15))
+    """
+    clock, stops = datetime.combine(day, start), []
+    for site_id, leg, hours in zip(site_ids, legs_h, on_site_h, strict=True):
         arrive = clock + timedelta(hours=leg)
-        clock = arrive + timedelta(hours=hours_on_site[site.site_id])
-        stops.append(Stop(site.site_id, _minute(arrive), _minute(clock)))
-        driven += leg
-        here = place
-    driven += float(hours[here, 0]) if order else 0.0
-    return tuple(stops), driven
+        clock = arrive + timedelta(hours=hours)
+        stops.append(Stop(site_id, _minute(arrive, day), _minute(clock, day)))
+    return tuple(stops)
 
 
-def _minute(moment: datetime) -> time:
+def _minute(moment: datetime, day: date) -> time:
     rounded = moment + timedelta(seconds=30)
-    return time(rounded.hour, rounded.minute)
+    return time(rounded.hour, rounded.minute) if rounded.date() == day else time(23, 59)

@@ -82,9 +82,13 @@ def allowed_from(site: Site, crews: Sequence[Crew], *, fall: int, as_of: date) -
 
 def may_close(site: Site, crew: Crew, day: date) -> bool:
     """True where the site's access limits and the crew's calendar allow the day."""
+    return crew.works_on(day) and site_allows(site, crew.name, day)
+
+
+def site_allows(site: Site, crew_name: str, day: date) -> bool:
+    """True where the site's access limits allow the crew on the day."""
     return (
-        crew.works_on(day)
-        and (not site.crews or crew.name in site.crews)
+        (not site.crews or crew_name in site.crews)
         and day.weekday() in site.weekdays
         and (site.not_before is None or day >= site.not_before)
         and (site.not_after is None or day <= site.not_after)
