@@ -114,6 +114,9 @@ def forecast_route(known: Known, *, gap: float = DEFAULT_GAP) -> RouteForecast:
         measure_next=planned.measure_next,
         warnings=tuple(said),
         settings_text=_settings_text(known),
+        timezone=known.settings.season.timezone,
+        crews=known.crews,
+        in_force=known.in_force,
     )
 
 

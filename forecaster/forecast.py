@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date, time
 
 import numpy as np
 
 from forecaster.errors import Notice
+from forecaster.season.settings import Crew
 from forecaster.season.sites import Site
 
 
@@ -206,3 +208,6 @@ class RouteForecast:
     measure_next: tuple[tuple[str, float], ...]
     warnings: tuple[Notice, ...]
     settings_text: dict[str, str] = field(default_factory=dict)
+    timezone: str = "UTC"
+    crews: tuple[Crew, ...] = ()
+    in_force: Mapping[str, tuple[date, str]] = field(default_factory=dict)  # site -> (day, crew)

@@ -108,19 +108,20 @@ def _reason(
     crews = [slot.crew for slot in task.slots if slot.day == old]
     loss_old, loss_new = (float(visit.loss[fall_day(day, task.fall)]) for day in (old, new))
     frost = _frost(task, events, old, new)
+    others = ", ".join(came[:MANY]) + (f" and {len(came) - MANY} more" if len(came) > MANY else "")
     if not crews:
         text = f"no crew works on {_said(old)} any more"
-    elif new < old:
+    elif loss_new < loss_old - 0.5 and new < old:
         text = f"waiting until {_said(old)} would cost ${loss_old - loss_new:.0f} more{frost}"
-        if loss_old <= loss_new + 0.5:
-            text = f"it lies on the way of {_said(new)}, which frees {_said(old)}"
     elif loss_new < loss_old - 0.5:
-        text = f"on {_said(new)} it costs ${loss_old - loss_new:.0f} less{frost}"
+        text = f"on {_said(new)} it costs ${loss_old - loss_new:.0f} less"
     elif came:
-        names = ", ".join(came[:MANY]) + (f" and {len(came) - MANY} more" if len(came) > MANY else "")
-        text = f"it makes room on {_said(old)} for {names}, which cannot wait as well"
+        text = (
+            f"it makes room on {_said(old)} for {others}, and costs ${max(0.0, loss_new - loss_old):.0f} more"
+        )
     else:
-        text = f"the crews' hours of {_said(old)} do not reach any more"
+        more = f"costs ${max(0.0, loss_new - loss_old):.0f} more"
+        text = f"the route as a whole is cheaper so, though this visit {more}"
     if told and saves is not None:
         text += (
             f"; the move saves the route ${saves:.0f} beyond the ${task.costs.move_told_date:.0f} of a call"
@@ -135,7 +136,8 @@ def _frost(task: RouteTask, events: SiteEvents, old: date, new: date) -> str:
     if new > old or chances[1] - chances[0] < 0.05:
         return ""
     return (
-        f": a hard freeze has come by then in {chances[1]:.0%} of falls, by {_said(new)} in {chances[0]:.0%}"
+        f": a hard freeze has come by then in {chances[1] * 100:.0f} % of falls, by {_said(new)} in "
+        f"{chances[0] * 100:.0f} %"
     )
 
 
