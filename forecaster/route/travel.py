@@ -41,21 +41,21 @@ def travel_of(
     names = [*(crew.name for crew in crews), *(site.site_id for site in sites)]
     starts = [(crew.latitude, crew.longitude) for crew in crews]
     hours = drive_hours([*starts, *((site.latitude, site.longitude) for site in sites)], route)
-    count, given = len(crews), 0
+    count, given = len(crews), set[tuple[int, int]]()
     if table is not None and table.table:
         index = {name: at for at, name in enumerate(names)}
         for start, end in [*table.table, *((end, start) for start, end in table.table)]:
             known = table.hours(start, end)
             if start in index and end in index and start != end and known is not None:
                 hours[index[start], index[end]] = known
-                given += 1
+                given.add((index[start], index[end]))
         _close(hours)
     pairs = max(1, len(names) * (len(names) - 1))
     return Travel(
         out=hours[:count, count:].copy(),
         back=hours[count:, :count].T.copy(),
         between=hours[count:, count:].copy(),
-        estimated=1.0 - min(given, pairs) / pairs,
+        estimated=1.0 - len(given) / pairs,
     )
 
 
