@@ -190,6 +190,7 @@ def plan_problem(task: RouteTask) -> PlanProblem:
         limit=np.maximum(0.0, whole - lost),
         whole=whole,
         not_placed=loss[:, -1] + NOT_PLACED_TIMES * (dearest + farthest) * np.where(booked, 3.0, 1.0),
+        left_open=loss[:, -1],
         drive_hour=task.costs.drive_hour,
         day=day,
         booked=booked,

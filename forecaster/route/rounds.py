@@ -29,7 +29,8 @@ class PlanProblem:
     hours: on site [h], (n, J). out, back: drive from and to the slot's start place [h], (J, n).
     between: drive from site to site [h], (n, n), directed. limit: hours of a slot that may be planned [h],
     (J,). whole: hours of a slot when it holds one stop, or booked ones only [h], (J,).
-    not_placed: $ of a site that finds no slot, (n,). drive_hour: $ an hour of driving.
+    not_placed: what the search sets against a site without a slot [$], (n,); left_open: what such a site is
+    expected to lose [$], (n,). drive_hour: $ an hour of driving.
     day: day of the fall of each slot, (J,). booked: sites with a date that binds, (n,).
     """
 
@@ -41,6 +42,7 @@ class PlanProblem:
     limit: Floats
     whole: Floats
     not_placed: Floats
+    left_open: Floats
     drive_hour: float
     day: NDArray[np.int64]
     booked: NDArray[np.bool_]
@@ -145,6 +147,11 @@ class Rounds:
             + self.problem.drive_hour * self.drive.sum()
             + self.problem.not_placed[~placed].sum()
         )
+
+    def money(self) -> float:
+        """The same with what a site without a place is expected to lose, for people [$]."""
+        out = self.slot_of == NOWHERE
+        return self.total() - float((self.problem.not_placed - self.problem.left_open)[out].sum())
 
     def best_slot(self, site: int) -> tuple[int, float]:
         """Slot with room where the site costs least now, and that cost [$] (inf: none has room)."""

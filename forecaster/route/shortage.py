@@ -72,14 +72,14 @@ def crew_day_values(task: RouteTask, solved: Solved) -> tuple[tuple[date, float]
     wide = Rounds(closed)
     wide.load_rounds([*base.copy_rounds(), []])
     improve(wide)
-    start, before = wide.copy_rounds(), wide.total()
+    start, before = wide.copy_rounds(), wide.money()
     for day, slot in sorted(first_slots.items()):
         if day > last:
             break
         _open_slot(wide, problem, slot)
         wide.load_rounds(start)
         improve(wide)
-        saved = before - wide.total()
+        saved = before - wide.money()
         if saved > LEAST_VALUE:
             values.append((task.slots[slot].day, saved))
     return tuple(values)

@@ -120,11 +120,20 @@ def test_shortage_names_hours_sites_and_the_worth_of_a_day():
     assert found.crew_day_values == ((MON, pytest.approx(40.0)),)
 
 
-def test_a_crew_day_more_is_worth_what_planning_with_it_saves():
-    whole = replace(random_task(31, sites=8, days=6, crews=1), in_force={})
+def test_a_crew_day_that_places_a_site_is_worth_what_the_site_loses_open():
+    # one visit a day and one day: the second pond stays open, which costs it 100
+    ponds = [visit(name, {MON: 5.0}, hours=3.0, else_loss=100.0) for name in "AB"]
+    whole = task(*ponds, crews=(crew(last=MON),))
+    assert crew_day_values(whole, solve(whole)) == ((MON, pytest.approx(95.0)),)
+
+
+@pytest.mark.parametrize("seed", [32, 39])
+def test_a_crew_day_more_is_worth_what_planning_with_it_saves(seed: int):
+    whole = replace(random_task(seed, sites=12, days=5, crews=1), in_force={})
     solved = solve(whole)
+    assert solved.assignment.not_placed == ()
     values = crew_day_values(whole, solved)
-    assert len(values) >= 2
+    assert values
     for day, value in values:
         first = next(slot.crew for slot in whole.slots if slot.day == day)
         like = whole.crews[whole.crew_index[first]]
