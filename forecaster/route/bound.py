@@ -4,7 +4,8 @@ The estimate: every stop takes an equal share of the driving of its crew-day *in
 it may go, and the crews of a day share their hours. A site may be split over days. The plan itself costs the
 same under this estimate as on the road, so the bound is never above it; how far it lies below is the gap.
 What the estimate leaves out: another plan might drive less. `sets.py` proves without any estimate, for small
-seasons.
+seasons. Where sites find no place, the bound is that of plans which leave as many out: the gap is in money,
+not in how many could be placed.
 """
 
 from __future__ import annotations
@@ -14,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from forecaster.route.rounds import Rounds
+from forecaster.route.rounds import NOWHERE, Rounds
 
 Floats = NDArray[np.float64]
 
@@ -45,7 +46,7 @@ def relax(rounds: Rounds) -> Relaxed:
         RuntimeError: The solver did not end with an optimum.
     """
     from scipy.optimize import linprog
-    from scipy.sparse import coo_matrix
+    from scipy.sparse import coo_matrix, vstack
 
     problem = rounds.problem
     n, slot_count = problem.site_count, problem.slot_count
@@ -63,11 +64,12 @@ def relax(rounds: Rounds) -> Relaxed:
     once = coo_matrix(
         (np.ones(count + n), (np.r_[site, everyone], np.r_[columns, count + everyone])), shape=(n, count + n)
     )
-    work = coo_matrix((hours, (at, columns)), shape=(len(firsts), count + n))
+    left_out = np.r_[np.zeros(count), np.full(n, -1.0)][None, :]
+    work = vstack([coo_matrix((hours, (at, columns)), shape=(len(firsts), count + n)), left_out])
     answer = linprog(
         np.r_[cost[site, at], problem.not_placed],
         A_ub=work.tocsr(),
-        b_ub=capacity,
+        b_ub=np.r_[capacity, -float((rounds.slot_of == NOWHERE).sum())],
         A_eq=once.tocsr(),
         b_eq=np.ones(n),
         bounds=(0, 1),
@@ -75,7 +77,7 @@ def relax(rounds: Rounds) -> Relaxed:
     )
     if not answer.success:
         raise RuntimeError(f"the bound was not found: {answer.message}")
-    price = np.maximum(0.0, -np.asarray(answer.ineqlin.marginals))
+    price = np.maximum(0.0, -np.asarray(answer.ineqlin.marginals))[:-1]
     return Relaxed(min(float(answer.fun), rounds.total()), price[group])
 
 

@@ -23,10 +23,10 @@ Ints = NDArray[np.int64]
 MOST_ORDERS = 3_000_000
 """Orders of stops that are tried in one step of the listing; more and the season is not small."""
 MOST_COLUMNS = 400_000
-MOST_CHOICES = 25_000
-"""Columns that the solver is given; more and only the relaxed choice is used, as a bound."""
-NODES = 2_000
-"""Work limit of the solver."""
+CHOICES_A_SET = 0.1
+"""Columns that the solver is given for each set that may be listed; more and only the bound is used."""
+NODES = 8
+"""Work limit of the solver: most seasons that it can prove at all need one node."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -80,7 +80,7 @@ def prove(problem: PlanProblem, *, known_cost: float, at_most: int, rel_gap: flo
     duals = model.once.T @ relaxed.eqlin.marginals + model.per_group.T @ relaxed.ineqlin.marginals
     useful = np.flatnonzero(model.cost - duals <= known_cost - relaxed.fun + 1e-4)
     bound = min(float(relaxed.fun), known_cost)
-    if len(useful) > MOST_CHOICES:
+    if len(useful) > CHOICES_A_SET * at_most:
         return Proof(None, known_cost, bound)
     chosen, proven = _choose(model, useful, rel_gap)
     # what was left out costs more than the known plan, so the solver's bound holds up to that

@@ -28,6 +28,8 @@ ROUNDS = 300
 """Rounds of search in one batch."""
 BATCHES, FINER_BATCHES = 2, 10
 """Most batches: the first is always run unless the plan is proven, more while the gap is above the target."""
+PROVEN = 1e-6
+"""Gap at which a plan counts as proven the best."""
 SETS_AT_MOST = 20_000
 SETS_AT_MOST_FINER = 200_000
 
@@ -55,14 +57,14 @@ def solve(task: RouteTask, *, gap: float = DEFAULT_GAP) -> Solved:
         proof = prove(problem, known_cost=cost, at_most=SETS_AT_MOST_FINER if finer else SETS_AT_MOST)
         if proof is not None and proof.rounds is not None and proof.cost < cost - EPSILON:
             rounds.load_rounds(proof.rounds)
-        exact_bound = None if proof is None else proof.bound
+        best = proof is not None and gap_of(rounds.total(), proof.bound, rounds.total()) <= PROVEN
+        if proof is not None and (best or not (rounds.slot_of == NOWHERE).any()):
+            exact_bound = proof.bound
     tighten(rounds)
     bound = _bound(rounds, exact_bound)
     batches = FINER_BATCHES if finer else BATCHES
     done = 0
-    while done < batches and (
-        gap_of(rounds.total(), bound, rounds.total()) > (gap if done or exact_bound is not None else -1.0)
-    ):
+    while done < batches and gap_of(rounds.total(), bound, rounds.money()) > (gap if done else PROVEN):
         done += 1
         search(rounds, rounds_of_search=ROUNDS, seed=task.seed + done)
         tighten(rounds)

@@ -72,9 +72,10 @@ def main() -> None:
     plan = solve(task, gap=asked.gap).assignment
     took, used = time.perf_counter() - start, time.process_time() - cpu
     gap = gap_of(plan.cost, plan.bound, plan.cost)
+    driving = "real" if plan.exact_driving else "estimated"
     print(
         f"{asked.sites} sites, {len(task.slots)} crew-days: ${plan.cost:,.0f}, bound ${plan.bound:,.0f}, "
-        f"gap {gap:.2%} ({'real' if plan.exact_driving else 'estimated'} driving), {len(plan.not_placed)} without a place, "
+        f"gap {gap:.2%} ({driving} driving), {len(plan.not_placed)} without a place, "
         f"{took:.1f} s ({used:.1f} s of processor)"
     )
 
