@@ -110,9 +110,14 @@ def check(folder: Folder, as_of: AsOf = None) -> None:
     Example: forecaster check my-season --as-of 2025-10-06
     """
     from forecaster.report.check_text import check_text
+    from forecaster.route.conflicts import check_plan
     from forecaster.waters import route_water
 
-    water = route_water(_known(folder, as_of))
+    known = _known(folder, as_of)
+    problems = check_plan(known)
+    if problems:
+        raise BadInput(problems)
+    water = route_water(known)
     typer.echo(check_text(water, unicode=_unicode()), nl=False)
 
 
@@ -128,21 +133,60 @@ def route(
         typer.Option("--html", metavar="FILE", help="Write one self-contained page to mail or print."),
     ] = None,
     show_all: Annotated[bool, typer.Option("--all", help="List every site, not only the first.")] = False,
+    xlsx: Annotated[
+        Path | None, typer.Option("--xlsx", metavar="FILE", help="Write the plan as a workbook.")
+    ] = None,
+    ics: Annotated[
+        Path | None,
+        typer.Option("--ics", metavar="FILE", help="Write calendars: one file, or one a crew into a folder."),
+    ] = None,
+    csv_file: Annotated[
+        Path | None, typer.Option("--csv", metavar="FILE", help="Write the plan, one visit a row.")
+    ] = None,
+    map_file: Annotated[
+        Path | None, typer.Option("--map", metavar="FILE", help="Draw the next crew-days as a map (.svg).")
+    ] = None,
+    picture: Annotated[
+        Path | None,
+        typer.Option("--picture", metavar="FILE", help="Draw windows, plan and risk of the season (.svg)."),
+    ] = None,
+    with_access: Annotated[
+        bool, typer.Option("--with-access", help="Put access notes into workbook, calendars and CSV.")
+    ] = False,
+    suppose: Annotated[
+        str | None,
+        typer.Option("--what-if", metavar="TEXT", help="Show what a change would do; changes nothing."),
+    ] = None,
+    gap: Annotated[
+        float, typer.Option("--gap", metavar="SHARE", help="How near the best plan to search, 0-1.")
+    ] = 0.05,
 ) -> None:
     """Which ponds to close first, when, with which crew, and why.
 
     Example: forecaster route my-season
 
     Example: forecaster route my-season --as-of 2025-10-06 --json route.json --html route.html
+
+    Example: forecaster route my-season --xlsx plan.xlsx --ics plan.ics --map map.svg
+
+    Example: forecaster route my-season --what-if "ill Heron 2025-10-14"
     """
+    from forecaster.cli_route import RouteFiles, check_gap, route_outputs, what_if
+
+    check_gap(gap)
     check_targets(json_file, html_file)
+    RouteFiles(xlsx, ics, csv_file, map_file, picture).check()
     from forecaster.build import forecast_route
     from forecaster.files import write_text
     from forecaster.report.contract import route_json
     from forecaster.report.text import route_text
 
     ledger = last_event(folder)
-    forecast = forecast_route(_known(folder, as_of))
+    known = _known(folder, as_of)
+    forecast = forecast_route(known, gap=gap)
+    if suppose is not None:
+        typer.echo(what_if(known, forecast, suppose, gap=gap, unicode=_unicode()))
+        return
     text = route_json(forecast)
     if json_file:
         write_text(json_file, text)
@@ -150,8 +194,17 @@ def route(
         from forecaster.report.page import route_page
 
         write_text(html_file, route_page(forecast))
+    written = route_outputs(
+        forecast,
+        xlsx=xlsx,
+        ics=ics,
+        csv=csv_file,
+        map=map_file,
+        picture=picture,
+        with_access=with_access,
+    )
     typer.echo(route_text(forecast, unicode=_unicode(), limit=None if show_all else 15))
-    for path in (json_file, html_file):
+    for path in (json_file, html_file, *written):
         if path:
             _say(f"Written: {path}")
     if ledger is not None:
@@ -290,7 +343,7 @@ def _register_rooms() -> None:
         import_module(f"forecaster.{name}").register(app)
 
 
-ROOM_COMMANDS = ("cli_backtest", "cli_weather", "cli_ledger")
+ROOM_COMMANDS = ("cli_route", "cli_backtest", "cli_weather", "cli_ledger")
 _register_rooms()
 
 
