@@ -64,7 +64,11 @@ def solve(task: RouteTask, *, gap: float = DEFAULT_GAP) -> Solved:
     bound = _bound(rounds, exact_bound)
     batches = FINER_BATCHES if finer else BATCHES
     done = 0
-    while done < batches and gap_of(rounds.total(), bound, rounds.money()) > (gap if done else PROVEN):
+    # the bound leaves as many sites out as the plan does: before any search it says nothing
+    while done < batches and (
+        (done == 0 and exact_bound is None)
+        or gap_of(rounds.total(), bound, rounds.money()) > (gap if done else PROVEN)
+    ):
         done += 1
         search(rounds, rounds_of_search=ROUNDS, seed=task.seed + done)
         tighten(rounds)
