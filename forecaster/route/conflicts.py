@@ -17,6 +17,7 @@ from typing import Any
 import numpy as np
 
 from forecaster.errors import Notice, Problem
+from forecaster.falls import fall_day
 from forecaster.known import Known
 from forecaster.route.assign import RouteTask, Visit, binding_date, may_place
 from forecaster.route.rounds import EPSILON
@@ -161,7 +162,7 @@ def _day_conflict(task: RouteTask, day: date, visits: list[Visit]) -> Conflict:
         else v.site.site_id
         for v in sites
     )
-    hours = sum(visit.hours for visit in sites)
+    hours = _hours(task, day, sites)
     crews = [crew for crew in task.crews if crew.works_on(day)]
     working = ", ".join(f"{crew.name} {task.whole_day(crew.name, day):g} h" for crew in crews)
     text = (
@@ -178,7 +179,7 @@ def _day_holds(task: RouteTask, day: date, visits: Sequence[Visit]) -> bool:
     """True where the crews of the day can do all `visits`, or where that cannot be ruled out."""
     if len(visits) > EXACT_STOPS:
         hours = sum(task.whole_day(crew.name, day) for crew in task.crews if crew.works_on(day))
-        return sum(visit.hours for visit in visits) <= hours + EPSILON
+        return _hours(task, day, visits) <= hours + EPSILON
     return _arranged(task, day, visits) is not None
 
 
@@ -219,10 +220,16 @@ def booked_rounds(task: RouteTask) -> dict[tuple[date, str], tuple[str, ...]]:
     }
 
 
+def _hours(task: RouteTask, day: date, visits: Sequence[Visit]) -> float:
+    """Hours on site on that day, longer by the chance of ice [h]."""
+    on = fall_day(day, task.fall)
+    return sum(float(visit.hours_by_day(task.route.ice_hours_factor)[on]) for visit in visits)
+
+
 def _fits(task: RouteTask, day: date, crew_name: str, visits: Sequence[Visit]) -> bool:
     """True where one crew can do the visits in its whole day, in the shortest round."""
     crew = task.crew_index[crew_name]
-    room = task.whole_day(crew_name, day) - sum(visit.hours for visit in visits)
+    room = task.whole_day(crew_name, day) - _hours(task, day, visits)
     if room < -EPSILON or not visits:
         return not visits
     position = {visit.site.site_id: at for at, visit in enumerate(task.visits)}
