@@ -14,6 +14,7 @@ from markupsafe import Markup
 from forecaster.forecast import RouteForecast, SiteForecast, StationUse
 from forecaster.report import sentences, view, words
 from forecaster.report.glossary import ICE_CAUTION, TAKE_CARE, glossary
+from forecaster.report.plan_words import latest_start, move_line, plan_facts
 from forecaster.report.strip import StripDates, dates_of, route_curves, route_dates
 from forecaster.report.svg import TEMPLATES, axis_symbol, sign_svg, strip_css, strip_svg
 
@@ -76,6 +77,8 @@ def _template() -> Template:
         environment.filters[function.__name__] = function
     environment.globals.update(
         say=sentences,
+        plan_facts=plan_facts,
+        move_line=move_line,
         window=words.window,
         crossing=words.crossing,
         about=words.about,
@@ -108,7 +111,7 @@ def _route_strip(forecast: RouteForecast) -> str:
         route_dates(forecast),
         uid="route",
         title="The fall on the whole route",
-        desc=f"{sentences.caught(forecast)} {sentences.latest_start(forecast)}",
+        desc=f"{sentences.caught(forecast)} {latest_start(forecast.plan)}",
         axis_id="axis",
     )
 

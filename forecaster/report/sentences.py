@@ -67,14 +67,6 @@ def caught(forecast: RouteForecast) -> str:
     return f"Ponds still open at their first hard freeze: 9 falls in 10, at most {plan.caught_p90}{half}."
 
 
-def latest_start(forecast: RouteForecast) -> str:
-    """The latest first day of the route that keeps the owner's limit."""
-    day = forecast.plan.latest_start
-    if day is None:
-        return "Latest first day of the route: no day keeps the limit of caught ponds, or no limit is set."
-    return f"Latest first day of the route that keeps the limit of caught ponds: {weekday_date(day)}."
-
-
 def loss(forecast: RouteForecast) -> str:
     """What the plan is expected to cost, and how far that may be from the best plan."""
     text = f"Expected loss with driving and moved dates: {dollars(forecast.plan.expected_loss)}."

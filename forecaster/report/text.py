@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from forecaster.forecast import RouteForecast, SiteForecast
 from forecaster.report import sentences, view
 from forecaster.report.glossary import TAKE_CARE
+from forecaster.report.plan_words import move_line, plan_facts
 from forecaster.report.strip import StripDates, dates_of, legend_lines, ruler_line, strip_line
 from forecaster.report.table import Column, ascii_only, cell_width, fit, fitted, wrapped
 from forecaster.report.words import (
@@ -28,6 +29,7 @@ from forecaster.report.words import (
 
 SITES_SHOWN = 15
 REASONS_SHOWN = 5
+MOVES_SHOWN = 8
 INDENT = "  "
 
 
@@ -231,13 +233,14 @@ def _crew_days(forecast: RouteForecast, screen: Screen) -> list[str]:
 
 
 def _plan(forecast: RouteForecast, screen: Screen) -> list[str]:
-    facts = [
-        sentences.caught(forecast),
-        sentences.latest_start(forecast),
-        sentences.loss(forecast),
-        sentences.not_placed(forecast),
-    ]
-    return [*screen.head("The plan as a whole"), *_items(facts, screen)]
+    lines = [*screen.head("The plan as a whole"), *_items(plan_facts(forecast), screen)]
+    moves = forecast.plan.moves
+    if moves:
+        shown = [move_line(move) for move in moves[:MOVES_SHOWN]]
+        if len(moves) > len(shown):
+            shown.append(f"... and {len(moves) - len(shown)} more.")
+        lines += ["", *screen.head("Moved from a told date or the plan in force"), *_items(shown, screen)]
+    return lines
 
 
 def _measure_next(forecast: RouteForecast, screen: Screen) -> list[str]:

@@ -9,7 +9,16 @@ import numpy as np
 
 from forecaster.errors import Notice
 from forecaster.falls import NOT_REACHED, date_of
-from forecaster.forecast import CrewDay, Plan, RouteForecast, SeasonCurves, SiteForecast, StationUse, Stop
+from forecaster.forecast import (
+    CrewDay,
+    Plan,
+    RouteForecast,
+    SeasonCurves,
+    SiteForecast,
+    StationUse,
+    Stop,
+    WorstFall,
+)
 from forecaster.season.sites import Site
 
 AS_OF = date(2025, 10, 6)
@@ -135,7 +144,17 @@ def route_forecast(count: int = 24, *, units: str = "us") -> RouteForecast:
             CrewDay(day, crew, tuple(stops), 2.0 * len(stops), 1.25)
             for (day, crew), stops in sorted(crew_days.items())
         ),
-        plan=Plan(1, 4, date(2025, 10, 13), 1234.5, 0.008, (sites[-1].site.site_id,) if count > 8 else ()),
+        plan=Plan(
+            1,
+            4,
+            date(2025, 10, 13),
+            1234.5,
+            0.008,
+            (sites[-1].site.site_id,) if count > 8 else (),
+            caught_limit=4,
+            caught_limit_set=True,
+            worst=(WorstFall(1991, 0, 5, 4000.0),),
+        ),
         measure_next=((sites[min(7, count - 1)].site.site_id, 14.2), (sites[0].site.site_id, 9.8))
         if sites
         else (),

@@ -137,7 +137,8 @@ def test_five_reasons_five_working_days_all_warnings(forecast: RouteForecast) ->
 def test_the_plan_in_words(forecast: RouteForecast) -> None:
     text = route_text(forecast, unicode=True, width=200)
     assert "9 falls in 10, at most 4; half the falls, at most 1." in text
-    assert "keeps the limit of caught ponds: Mon 13 Oct." in text
+    assert "keeps at most 4 caught ponds: Mon 13 Oct." in text
+    assert "a fall like that of 1991, moved to now: 5 ponds caught, $4,000 lost." in text
     assert "Expected loss with driving and moved dates: $1,234. The best plan" in text
     assert "at most 0.8 % less." in text
     assert "No crew-day left for 1 site: L-24." in text
@@ -145,10 +146,14 @@ def test_the_plan_in_words(forecast: RouteForecast) -> None:
 
 def test_what_is_not_known_is_said(forecast: RouteForecast) -> None:
     plan = replace(forecast.plan, caught_p50=None, caught_p90=None, latest_start=None, gap=None)
+    assert "even a start today does not keep at most 4" in route_text(
+        replace(forecast, plan=plan), unicode=True
+    )
+    plan = replace(plan, caught_limit=None)
     bare = replace(forecast, plan=plan, measure_next=(), warnings=(), stations=(), crew_days=())
     text = route_text(bare, unicode=True, width=200)
     assert "first hard freeze: not known." in text
-    assert "no day keeps the limit" in text
+    assert "Latest first day of the route: not known." in text
     assert "How far that is from the best plan is not known." in text
     assert "No weather station" in text
     assert not re.search(r"\b(None|nan|inf)\b", text)
