@@ -9,7 +9,7 @@ seasons that are scored.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -41,6 +41,7 @@ class PolicyRow:
     `spread`: standard deviation over seasons. `less_than_ours_*`: this policy's loss less the recommended
     one's, paired by season. `worst_season` and `worst_why`: its dearest season and what made it so;
     `worst_seasons`: the five dearest.
+    `loss_parts`: the mean loss by what it is for.
     """
 
     policy: str
@@ -61,6 +62,7 @@ class PolicyRow:
     gap_closed_low: float | None
     gap_closed_high: float | None
     detail: str = ""
+    loss_parts: dict[str, float] = field(default_factory=dict)
 
 
 def actual_loss(

@@ -19,6 +19,7 @@ from forecaster.backtest.policies import (
 from forecaster.backtest.result import SeasonResult
 from forecaster.backtest.scores import season_weights
 from forecaster.falls import date_of
+from forecaster.route.window import PARTS
 
 Floats = NDArray[np.float64]
 
@@ -141,6 +142,7 @@ def _rows(
                 gap_closed_low=None if gap_bounds is None else float(gap_bounds[0]),
                 gap_closed_high=None if gap_bounds is None else float(gap_bounds[1]),
                 detail=details.get(name, ""),
+                loss_parts=dict(zip(PARTS, (float(x) for x in losses[name].mean(axis=0)), strict=True)),
             )
         )
     return rows
