@@ -343,7 +343,16 @@ def _register_rooms() -> None:
         import_module(f"forecaster.{name}").register(app)
 
 
-ROOM_COMMANDS = ("cli_route", "cli_backtest", "cli_weather", "cli_ledger")
+ROOM_COMMANDS = (
+    "cli_route",
+    "cli_backtest",
+    "cli_weather",
+    "cli_ledger",
+    "cli_snap",
+    "cli_brief",
+    "cli_visit",
+    "cli_serve",
+)
 _register_rooms()
 
 

@@ -1,0 +1,9 @@
+"""Commands of the visit: crew sheets, kit, energy, winter watch, words for the customer, store list."""
+
+from __future__ import annotations
+
+import typer
+
+
+def register(app: typer.Typer) -> None:
+    """Add the commands to `app`."""
