@@ -11,7 +11,7 @@ import math
 from datetime import date, time
 from typing import Any
 
-from forecaster.forecast import RouteForecast, SiteForecast
+from forecaster.forecast import Plan, RouteForecast, SiteForecast
 
 
 def route_json(forecast: RouteForecast) -> str:
@@ -51,14 +51,7 @@ def route_json(forecast: RouteForecast) -> str:
             }
             for crew_day in forecast.crew_days
         ],
-        "plan": {
-            "caught_p50": _whole(forecast.plan.caught_p50),
-            "caught_p90": _whole(forecast.plan.caught_p90),
-            "latest_start": _day(forecast.plan.latest_start),
-            "expected_loss": _number(forecast.plan.expected_loss, 2),
-            "gap": _number(forecast.plan.gap, 4),
-            "not_placed": list(forecast.plan.not_placed),
-        },
+        "plan": _plan(forecast.plan),
         "measure_next": [
             {"site_id": site_id, "value": _number(value, 2)} for site_id, value in forecast.measure_next
         ],
@@ -68,6 +61,62 @@ def route_json(forecast: RouteForecast) -> str:
         "settings": dict(sorted(forecast.settings_text.items())),
     }
     return json.dumps(record, ensure_ascii=False, allow_nan=False, indent=1) + "\n"
+
+
+def _plan(plan: Plan) -> dict[str, Any]:
+    short = plan.shortage
+    return {
+        "caught_p50": _whole(plan.caught_p50),
+        "caught_p90": _whole(plan.caught_p90),
+        "latest_start": _day(plan.latest_start),
+        "expected_loss": _number(plan.expected_loss, 2),
+        "gap": _number(plan.gap, 4),
+        "not_placed": list(plan.not_placed),
+        "gap_exact": plan.gap_exact,
+        "drive_cost": _number(plan.drive_cost, 2),
+        "move_cost": _number(plan.move_cost, 2),
+        "caught_chances": [_number(chance, 4) for chance in plan.caught_chances],
+        "caught_limit": _whole(plan.caught_limit),
+        "weeks": [
+            {
+                "monday": _day(week.monday),
+                "visits": week.visits,
+                "expected_loss": _number(week.expected_loss, 2),
+                "drive_cost": _number(week.drive_cost, 2),
+            }
+            for week in plan.weeks
+        ],
+        "worst": [
+            {
+                "source_fall": fall.source_fall,
+                "earlier_days": fall.earlier_days,
+                "caught": fall.caught,
+                "loss": _number(fall.loss, 2),
+            }
+            for fall in plan.worst
+        ],
+        "shortage": None
+        if short is None
+        else {
+            "crew_hours": _number(short.crew_hours, 2),
+            "sites": [{"site_id": name, "loss": _number(loss, 2)} for name, loss in short.sites],
+            "crew_day_values": [
+                {"date": _day(day), "saves": _number(value, 2)} for day, value in short.crew_day_values
+            ],
+        },
+        "moves": [
+            {
+                "site_id": move.site_id,
+                "from_date": _day(move.from_day),
+                "to_date": _day(move.to_day),
+                "told": move.told,
+                "price": _number(move.price, 2),
+                "saves": _number(move.saves, 2),
+                "reason": move.reason,
+            }
+            for move in plan.moves
+        ],
+    }
 
 
 def _site(site: SiteForecast) -> dict[str, Any]:

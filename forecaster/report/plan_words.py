@@ -18,6 +18,7 @@ def plan_facts(forecast: RouteForecast) -> list[str]:
         sentences.loss(forecast),
         gap_basis(plan),
         sentences.not_placed(forecast),
+        weeks(plan),
         *shortage(plan),
         *worst(plan),
     ]
@@ -65,6 +66,15 @@ def shortage(plan: Plan) -> list[str]:
         days = ", ".join(f"{day_month(day)} {dollars(value)}" for day, value in best)
         found.append(f"One more crew-day would save at least: {days}.")
     return found
+
+
+def weeks(plan: Plan) -> str:
+    """Visits and what they are expected to lose, week by week; "" without a plan."""
+    named = ", ".join(
+        f"{day_month(week.monday)} {count(week.visits, 'visit')} {dollars(week.expected_loss)}"
+        for week in plan.weeks
+    )
+    return f"By week from Monday, with the loss to expect: {named}." if named else ""
 
 
 def worst(plan: Plan) -> list[str]:

@@ -176,7 +176,12 @@ def as_in_force(known: Known, forecast: RouteForecast) -> Known:
 
 
 def difference(text: str, before: RouteForecast, after: RouteForecast) -> PlanDifference:
-    """Two plans side by side; `after` was planned from `before` as the plan in force."""
+    """Two plans side by side; `after` was planned from `before` as the plan in force.
+
+    `moves` names only visits whose day differs between the two: one moved from its told date by both is
+    no effect of the change.
+    """
+    days = {site.site.site_id: site.planned_date for site in before.sites}
     return PlanDifference(
         text=text,
         loss_before=before.plan.expected_loss,
@@ -185,5 +190,5 @@ def difference(text: str, before: RouteForecast, after: RouteForecast) -> PlanDi
         caught_after=after.plan.caught_p90,
         unplaced_before=before.plan.not_placed,
         unplaced_after=after.plan.not_placed,
-        moves=after.plan.moves,
+        moves=tuple(move for move in after.plan.moves if move.to_day != days.get(move.site_id)),
     )

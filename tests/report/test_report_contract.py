@@ -25,7 +25,8 @@ PROMISED = {
         " recommended_date expected_loss reason"
     ),
     "crew_days": "date crew stops",
-    "plan": "caught_p50 caught_p90 latest_start expected_loss gap",
+    "plan": "caught_p50 caught_p90 latest_start expected_loss gap not_placed gap_exact drive_cost move_cost"
+    " caught_chances caught_limit weeks worst shortage moves",
     "measure_next": "site_id value",
     "warnings": "where text",
     "closed": "site_id",
@@ -65,6 +66,7 @@ def test_values_and_their_rounding(forecast: RouteForecast) -> None:
     assert record["as_of"] == "2025-10-06"
     assert record["crew_days"][0]["stops"][0] == {"site_id": "L-01", "arrive": "08:05", "leave": "10:05"}
     assert record["plan"]["gap"] == 0.008
+    assert record["plan"]["worst"][0] == {"source_fall": 1991, "earlier_days": 0, "caught": 5, "loss": 4000.0}
     assert record["closed"] == [{"site_id": "C-01"}, {"site_id": "C-02"}]
     assert "-0.0" not in route_json(replace(forecast, sites=(odd,)))
 

@@ -1,6 +1,7 @@
 """The page of one site, and what-ifs: they say the difference and change nothing."""
 
-from datetime import date
+import json
+from datetime import date, timedelta
 
 import pytest
 from typer import Typer
@@ -10,6 +11,7 @@ from forecaster.build import forecast_route
 from forecaster.cli_route import check_gap, register, what_if
 from forecaster.demo import demo_folder
 from forecaster.errors import BadInput
+from forecaster.report.contract import route_json
 from forecaster.report.site_page import site_text
 from forecaster.route.what_if import apply_what_if, as_in_force
 
@@ -97,6 +99,18 @@ def test_a_rain_day_and_a_site_more_at_once(demo_known, demo_forecast):
     assert "visits on another day" in said
 
 
+def test_a_move_that_both_plans_make_is_no_effect_of_the_change(demo_known, demo_forecast):
+    told_and_moved = {move.site_id for move in demo_forecast.plan.moves if move.told}
+    assert told_and_moved
+    idle = next(
+        day
+        for day in (date(2025, 10, 14) + timedelta(days=n) for n in range(40))
+        if day.weekday() < 5 and all((d.crew, d.day) != ("Heron", day) for d in demo_forecast.crew_days)
+    )
+    said = what_if(demo_known, demo_forecast, f"ill Heron {idle}", gap=0.05)
+    assert "- No visit moves." in said
+
+
 def test_what_if_changes_nothing_that_it_was_given(demo_known, demo_forecast):
     before = (demo_known.crews, demo_known.sites, dict(demo_known.in_force))
     what_if(demo_known, demo_forecast, "ill Heron 2025-10-09", gap=0.05)
@@ -133,3 +147,16 @@ def test_gap_is_a_share():
     assert check_gap(0.02) == 0.02
     with pytest.raises(BadInput, match="--gap"):
         check_gap(2.0)
+
+
+def test_the_json_holds_the_whole_plan(demo_forecast):
+    plan = json.loads(route_json(demo_forecast))["plan"]
+    assert sum(plan["caught_chances"]) == pytest.approx(1.0, abs=0.01)
+    placed = [site for site in demo_forecast.sites if site.planned_date is not None]
+    assert sum(week["visits"] for week in plan["weeks"]) == len(placed)
+    parts = sum(week["expected_loss"] + week["drive_cost"] for week in plan["weeks"]) + plan["move_cost"]
+    assert parts == pytest.approx(plan["expected_loss"], abs=0.05)
+    assert {move["site_id"] for move in plan["moves"]} == {move.site_id for move in demo_forecast.plan.moves}
+    assert plan["shortage"]["crew_day_values"] == sorted(
+        plan["shortage"]["crew_day_values"], key=lambda one: one["date"]
+    )
