@@ -130,6 +130,14 @@ def _season(day: date, facts: Facts, event: Event, basics: Basics) -> str:
     return f"season of {facts['year']} begun"
 
 
+def _alarm(day: date, facts: Facts, event: Event, basics: Basics) -> str:
+    return f"alarm: {_line(facts['title'])}"
+
+
+def _message(day: date, facts: Facts, event: Event, basics: Basics) -> str:
+    return f"message {facts['state']} ({_line(facts['channel'])}): {_line(facts['title'])}"
+
+
 def _by(facts: Facts) -> str:
     return f", by {_line(facts['by'])}" if facts.get("by") else ""
 
@@ -165,4 +173,6 @@ _WORDS: dict[str, Callable[[date, Facts, Event, Basics], str]] = {
     "outlook": _outlook,
     "sheet": _sheet,
     "season": _season,
+    "alarm": _alarm,
+    "message": _message,
 }

@@ -34,7 +34,7 @@ SAID = (
 )
 """Kinds that people enter."""
 
-KEPT = ("settings", "sheet", "plan", "outlook", "run", "season")
+KEPT = ("settings", "sheet", "plan", "outlook", "run", "season", "alarm", "message")
 """Kinds that the program keeps of what it did or read."""
 
 KINDS = (*SAID, *KEPT, "undo")

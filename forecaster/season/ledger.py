@@ -5,7 +5,8 @@ UPDATE, DELETE and REPLACE, and any number but the next one); what holds now is 
 
     event_id     1, 2, 3, ... in the order of recording
     kind         reading, told, booked, unbooked, closed, skipped, visit, note, outcome, thermometer (said
-                 by people); plan, sheet, settings, outlook, run, season (kept by the program); undo
+                 by people); plan, sheet, settings, outlook, run, season, alarm, message (kept by the
+                 program); undo
     day          the local date that it speaks of; that of an undo is that of what it undoes
     site_id      "" for none
     who          who recorded it

@@ -33,7 +33,7 @@ if TYPE_CHECKING:
 STORE = PurePosixPath(".runs/inputs.sqlite")
 GROUPS = ("settings", "sites", "readings", "weather", "other")
 NOT_INPUTS = ("season.sqlite", "season.sqlite-journal", "backups", ".runs")
-FORECAST_IDLE = frozenset({"run", "settings", "sheet", "note", "outcome", "season"})
+FORECAST_IDLE = frozenset({"run", "settings", "sheet", "note", "outcome", "season", "alarm", "message"})
 """Kinds of events that no forecast reads."""
 
 ForecastJson = Callable[[Path, date], str]

@@ -18,6 +18,7 @@ from forecaster.errors import BadInput, Problem, did_you_mean
 from forecaster.falls import fall_end, fall_start
 from forecaster.season.addresses import base_address, station_ids, variable_name
 from forecaster.season.cells import parse_weekday
+from forecaster.season.channels import channel_names, levels, mail_address, mail_addresses
 from forecaster.season.moments import parse_clock, parse_day
 from forecaster.season.quantities import shown
 from forecaster.season.settings_problems import TableCheck, as_written, keys_of, parse_toml
@@ -68,6 +69,7 @@ def _days(value: object) -> object:
 
 
 _Address = Annotated[str, BeforeValidator(base_address)]
+_AddressOrNone = Annotated[str, BeforeValidator(lambda value: base_address(value) if value != "" else "")]
 
 
 class Season(_Closed):
@@ -102,6 +104,7 @@ class WeatherSettings(_Closed):
     exclude_stations: Annotated[tuple[str, ...], BeforeValidator(station_ids)] = ()
     api_key_env: Annotated[str, BeforeValidator(variable_name)] = ""
     base_url: _Address = "https://data.meteostat.net"
+    whole_records_url: _AddressOrNone = "https://www.ncei.noaa.gov/pub/data/ghcn/daily/by_station"
     nws_url: _Address = "https://api.weather.gov"
     met_norway_url: _Address = "https://api.met.no/weatherapi/locationforecast/2.0/complete"
     open_meteo_url: _Address = "https://customer-api.open-meteo.com/v1/forecast"
@@ -150,6 +153,54 @@ class RouteSettings(_Closed):
     ice_hours_factor: float = Field(default=1.5, ge=1, le=10)
 
 
+class BriefSettings(_Closed):
+    """Table [brief]. `channels`: "mail", or names of the secrets file; `at`: when `watch` sends it, local;
+    from `quiet_from` to `quiet_to` (local) nothing is sent, equal times: no quiet hours; `moved_days`: a date
+    that moved by so many days is told; `risk_levels`: a site is told when its chance crosses one of them;
+    `snap_chance`: a cold snap within `snap_days` at least this likely is told."""
+
+    channels: Annotated[tuple[str, ...], BeforeValidator(channel_names)] = ("mail",)
+    at: Annotated[time, BeforeValidator(_clock)] = time(6, 0)
+    quiet_from: Annotated[time, BeforeValidator(_clock)] = time(21, 0)
+    quiet_to: Annotated[time, BeforeValidator(_clock)] = time(6, 0)
+    moved_days: int = Field(default=2, ge=1, le=30)
+    risk_levels: Annotated[tuple[float, ...], BeforeValidator(levels)] = (0.2, 0.5)
+    snap_chance: float = Field(default=0.3, ge=0.01, le=1)
+    snap_days: int = Field(default=7, ge=1, le=14)
+
+
+class AlarmSettings(_Closed):
+    """Table [alarms]. An alarm is raised when the chance of a hard freeze within `hard_freeze_days` is above
+    `hard_freeze_chance` at an open site; when a site's minimum of the next three days is below `minimum_c`
+    with a chance above `minimum_chance`; when water has come down to the thresholds named by `water`; when
+    the weather is older than `data_hours` [h]. A chance of 1 switches its rule off. `repeat_hours` [h]: an
+    alarm that still holds is not said again before; at most `most_per_day` messages a channel in 24 hours;
+    `quiet_hours`: whether alarms keep the quiet hours of [brief]. No `channels`: those of [brief]."""
+
+    channels: Annotated[tuple[str, ...], BeforeValidator(channel_names)] = ()
+    hard_freeze_chance: float = Field(default=0.5, ge=0, le=1)
+    hard_freeze_days: int = Field(default=3, ge=1, le=14)
+    minimum_c: float = Field(default=f_to_c(20), ge=-60, le=10)
+    minimum_chance: float = Field(default=0.3, ge=0, le=1)
+    water: Literal["none", "start", "sustained", "both"] = "none"
+    data_hours: int = Field(default=72, ge=12, le=10_000)
+    repeat_hours: int = Field(default=24, ge=1, le=1000)
+    most_per_day: int = Field(default=6, ge=1, le=100)
+    quiet_hours: Literal["keep", "break"] = "keep"
+
+
+class MailSettings(_Closed):
+    """Table [mail]: the mail server; never a password. No `user`: the `sender` logs in; `security` "none"
+    only for a server on this machine or without a password."""
+
+    host: str = ""
+    port: int = Field(default=587, ge=1, le=65_535)
+    security: Literal["starttls", "ssl", "none"] = "starttls"
+    user: str = ""
+    sender: Annotated[str, BeforeValidator(mail_address)] = ""
+    to: Annotated[tuple[str, ...], BeforeValidator(mail_addresses)] = ()
+
+
 class Crew(_Closed):
     """One table [[crew]]: works on `work_days` (0 = Monday) from `first_day` to `last_day`, both included,
     but not on `days_off`; starts from its place at `start_time`, `hours_per_day` [h] with the driving."""
@@ -180,6 +231,9 @@ class Settings(_Closed):
     thresholds: Thresholds = Thresholds()
     costs: Costs = Costs()
     route: RouteSettings = RouteSettings()
+    brief: BriefSettings = BriefSettings()
+    alarms: AlarmSettings = AlarmSettings()
+    mail: MailSettings = MailSettings()
     crews: tuple[Crew, ...] = ()
 
 
@@ -189,6 +243,9 @@ _TABLES: dict[str, type[BaseModel]] = {
     "thresholds": Thresholds,
     "costs": Costs,
     "route": RouteSettings,
+    "brief": BriefSettings,
+    "alarms": AlarmSettings,
+    "mail": MailSettings,
     "crew": Crew,
 }
 
@@ -215,15 +272,26 @@ def read_settings(path: Path) -> Settings:
     thresholds = check.read(Thresholds, raw.get("thresholds", {}), "[thresholds]")
     costs = check.read(Costs, raw.get("costs", {}), "[costs]")
     route = check.read(RouteSettings, raw.get("route", {}), "[route]")
+    brief = check.read(BriefSettings, raw.get("brief", {}), "[brief]")
+    alarms = check.read(AlarmSettings, raw.get("alarms", {}), "[alarms]")
+    mail = check.read(MailSettings, raw.get("mail", {}), "[mail]")
     crews = _crews(raw.get("crew", []), season, check)
     if thresholds is not None:
         _check_order(thresholds, raw.get("thresholds", {}), check)
     if season is not None and not season.name:
         season = season.model_copy(update={"name": f"Fall {season.year}"})
-    if not check.problems and season and weather and thresholds and costs and route:
-        return Settings(
-            season=season, weather=weather, thresholds=thresholds, costs=costs, route=route, crews=crews
-        )
+    tables = {
+        "season": season,
+        "weather": weather,
+        "thresholds": thresholds,
+        "costs": costs,
+        "route": route,
+        "brief": brief,
+        "alarms": alarms,
+        "mail": mail,
+    }
+    if not check.problems and all(table is not None for table in tables.values()):
+        return Settings(**tables, crews=crews)  # type: ignore[arg-type]
     raise BadInput(check.problems)
 
 

@@ -60,12 +60,13 @@ def keys_of(record: type[BaseModel]) -> tuple[str, ...]:
 
 
 def parse_toml(text: str, where: str) -> dict[str, Any]:
-    """The tables of a TOML text; `start_time = 07:30` is accepted (TOML 1.0 itself wants the seconds too).
+    """The tables of a TOML text; times such as 07:30 are accepted (TOML 1.0 wants the seconds too).
 
     Raises:
         BadInput: No valid TOML: line, column, the line itself and the likely cure.
     """
-    clock = r"(?m)^([ \t]*start_time[ \t]*=[ \t]*)(\d{1,2}):(\d{2})(?=[ \t]*(?:#.*)?\r?$)"
+    keys = r"(?:start_time|at|quiet_from|quiet_to)"
+    clock = rf"(?m)^([ \t]*{keys}[ \t]*=[ \t]*)(\d{{1,2}}):(\d{{2}})(?=[ \t]*(?:#.*)?\r?$)"
     text = re.sub(clock, lambda found: f"{found[1]}{int(found[2]):02}:{found[3]}:00", text)
     try:
         return tomllib.loads(text)
@@ -76,6 +77,8 @@ def parse_toml(text: str, where: str) -> dict[str, Any]:
         line = text.splitlines()[line_number - 1].strip() if text.splitlines() else ""
         place = f"{where} line {line_number}" + (f", column {at[2]}" if at else "")
         said = re.sub(r" \(at .*\)$", "", said)
+        if re.search(r"(?i)pass|secret|token|key", line):
+            line = "(not shown: it may hold a secret)"
         found = f"not valid TOML ({said[:1].lower()}{said[1:]}): `{line}`."
         raise BadInput(Problem(place, f"{found} {_toml_cure(said, line)}")) from None
 
@@ -155,6 +158,8 @@ class TableCheck:
         self.add(place, key, _what_is_wrong(record, name, spelling, raw[key], detail))
 
     def _where_instead(self, record: type[BaseModel], key: str) -> str:
+        if "password" in key.lower():
+            return " A password never stands in this file: see README, A brief that comes by itself."
         home = self.homes.get(key)
         if home:
             return f" It belongs in {home}."
