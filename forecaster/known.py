@@ -133,6 +133,7 @@ def _in_fall(site: Site, years: int) -> Site:
         site,
         booked_date=None,
         told_date=None,
+        hand_placed=None,
         not_before=moved(site.not_before),
         not_after=moved(site.not_after),
     )

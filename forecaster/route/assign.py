@@ -122,22 +122,43 @@ class Assignment:
     exact_driving: bool
 
 
-def binding_date(site: Site, as_of: date) -> date | None:
+def booking(site: Site, as_of: date) -> date | None:
     """The booked date, None where there is none or it has passed."""
     return site.booked_date if site.booked_date is not None and site.booked_date >= as_of else None
 
 
+def placing(site: Site, as_of: date) -> tuple[date, str] | None:
+    """The crew-day on which the scheduler put the visit, None where nobody did or it has passed."""
+    return site.hand_placed if site.hand_placed is not None and site.hand_placed[0] >= as_of else None
+
+
+def binding_date(site: Site, as_of: date) -> date | None:
+    """The date that the plan must keep: booked, else put there by hand; None where it may choose."""
+    placed = placing(site, as_of)
+    return booking(site, as_of) or (placed[0] if placed else None)
+
+
+def binding_crews(site: Site, as_of: date) -> tuple[str, ...]:
+    """Names of the crews that may go, () for all: the one chosen by hand, else those of the sheet."""
+    placed = placing(site, as_of)
+    return (placed[1],) if placed else site.crews
+
+
 def told_date(site: Site, as_of: date) -> date | None:
     """The told date, None where there is none, it has passed, or a booked date binds anyway."""
-    if binding_date(site, as_of) is not None or site.told_date is None or site.told_date < as_of:
+    if booking(site, as_of) is not None or site.told_date is None or site.told_date < as_of:
         return None
     return site.told_date
 
 
 def may_place(site: Site, slot: Slot, as_of: date) -> bool:
-    """True where limits and a booked date allow the site in the slot (a day on which the crew works)."""
-    booked = binding_date(site, as_of)
-    return site_allows(site, slot.crew, slot.day) and (booked is None or booked == slot.day)
+    """True where limits and a date that binds allow the site in the slot (a day on which the crew works)."""
+    bound, crews = binding_date(site, as_of), binding_crews(site, as_of)
+    return (
+        site_allows(site, slot.crew, slot.day)
+        and (bound is None or bound == slot.day)
+        and (not crews or slot.crew in crews)
+    )
 
 
 def move_price(site: Site, slot: Slot, task: RouteTask) -> float:

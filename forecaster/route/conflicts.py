@@ -19,13 +19,22 @@ import numpy as np
 from forecaster.errors import Notice, Problem
 from forecaster.falls import fall_day
 from forecaster.known import Known
-from forecaster.route.assign import RouteTask, Visit, binding_date, may_place
+from forecaster.route.assign import (
+    RouteTask,
+    Visit,
+    binding_crews,
+    binding_date,
+    booking,
+    may_place,
+    placing,
+)
 from forecaster.route.rounds import EPSILON
 from forecaster.route.stops import EXACT_STOPS, round_hours, shortest_round
 from forecaster.season.sites import Site
 
 OPEN_LIMITS: dict[str, Any] = {
     "booked_date": None,
+    "hand_placed": None,
     "not_before": None,
     "not_after": None,
     "weekdays": frozenset(range(7)),
@@ -107,8 +116,11 @@ def irreducible(elements: Sequence[str], holds: Callable[[Sequence[str]], bool])
 def _own_conflict(task: RouteTask, visit: Visit) -> Conflict | None:
     site = visit.site
     limits = [name for name, free in OPEN_LIMITS.items() if getattr(site, name) != free]
-    if binding_date(site, task.as_of) is None:
-        limits = [name for name in limits if name != "booked_date"]
+    passed = {
+        "booked_date": booking(site, task.as_of) is None,
+        "hand_placed": placing(site, task.as_of) is None,
+    }
+    limits = [name for name in limits if not passed.get(name, False)]
 
     def holds(kept: Sequence[str]) -> bool:
         eased = replace(site, **{name: OPEN_LIMITS[name] for name in OPEN_LIMITS if name not in kept})
@@ -139,16 +151,20 @@ def _said(site: Site, name: str) -> str:
         value = " ".join(("mon", "tue", "wed", "thu", "fri", "sat", "sun")[day] for day in sorted(value))
     if name == "crews":
         name, value = "crew", "; ".join(value)
+    if name == "hand_placed":
+        name, value = "moved by hand to", f"{value[0]} {value[1]}"
     return f"{name} {value}"
 
 
 def _day_conflict(task: RouteTask, day: date, visits: list[Visit]) -> Conflict:
     by_id = {visit.site.site_id: visit for visit in visits}
-    tied = [f"crew {site_id}" for site_id, visit in by_id.items() if visit.site.crews]
+    tied = [f"crew {site_id}" for site_id, visit in by_id.items() if binding_crews(visit.site, task.as_of)]
 
     def holds(kept: Sequence[str]) -> bool:
         freed = [
-            visit if f"crew {site_id}" in kept else replace(visit, site=replace(visit.site, crews=()))
+            visit
+            if f"crew {site_id}" in kept
+            else replace(visit, site=replace(visit.site, crews=(), hand_placed=None))
             for site_id, visit in by_id.items()
             if site_id in kept
         ]
@@ -157,7 +173,7 @@ def _day_conflict(task: RouteTask, day: date, visits: list[Visit]) -> Conflict:
     kept = irreducible([*tied, *by_id], holds)
     sites = [by_id[name] for name in kept if name in by_id]
     names = ", ".join(
-        f"{v.site.site_id} (crew {'; '.join(v.site.crews)})"
+        f"{v.site.site_id} (crew {'; '.join(binding_crews(v.site, task.as_of))})"
         if f"crew {v.site.site_id}" in kept
         else v.site.site_id
         for v in sites
@@ -189,9 +205,8 @@ def _arranged(task: RouteTask, day: date, visits: Sequence[Visit]) -> dict[str, 
     for crew in task.crews:
         if not crew.works_on(day):
             continue
-        able = [
-            at for at, visit in enumerate(visits) if not visit.site.crews or crew.name in visit.site.crews
-        ]
+        allowed = [binding_crews(visit.site, task.as_of) for visit in visits]
+        able = [at for at, names in enumerate(allowed) if not names or crew.name in names]
         done = [
             frozenset(chosen)
             for size in range(1, len(able) + 1)

@@ -13,7 +13,7 @@ from datetime import date
 from forecaster.events import SiteEvents
 from forecaster.falls import fall_day
 from forecaster.forecast import Move
-from forecaster.route.assign import RouteTask, Visit, told_date
+from forecaster.route.assign import RouteTask, Visit, placing, told_date
 from forecaster.route.rounds import EPSILON, NOWHERE, Rounds
 from forecaster.route.solve import Solved, cost_if_held, resolved
 
@@ -34,6 +34,8 @@ def keep_told_dates(task: RouteTask, solved: Solved) -> tuple[Solved, dict[str, 
         for site, visit in enumerate(task.visits):
             told = told_date(visit.site, task.as_of)
             if told is None or tried >= TRIED_AGAIN or _day_of(task, rounds, site) == told:
+                continue
+            if placing(visit.site, task.as_of) is not None:
                 continue
             tried += 1
             cost, held = cost_if_held(rounds, site, fall_day(told, task.fall))
@@ -105,6 +107,9 @@ def _reason(
 ) -> str:
     if new is None:
         return "no crew-day is left for it."
+    placed = placing(visit.site, task.as_of)
+    if placed is not None and placed[0] == new:
+        return "moved there by hand."
     crews = [slot.crew for slot in task.slots if slot.day == old]
     loss_old, loss_new = (float(visit.loss[fall_day(day, task.fall)]) for day in (old, new))
     frost = _frost(task, events, old, new)

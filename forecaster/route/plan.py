@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from itertools import pairwise
 
@@ -18,7 +18,8 @@ from forecaster.known import Known
 from forecaster.risk import fall_quantile
 from forecaster.route.assign import RouteTask, Visit, move_price
 from forecaster.route.bound import drive_shares, gap_of, relax
-from forecaster.route.conflicts import find_conflicts, notice_of
+from forecaster.route.conflicts import notice_of
+from forecaster.route.hand_placed import without_lapsed
 from forecaster.route.latest_start import latest_start
 from forecaster.route.moves import keep_told_dates, moves_of
 from forecaster.route.plan_notices import plan_notices
@@ -60,9 +61,8 @@ def plan_route(
         members: The ensemble behind the events, to say what the worst falls are like.
         gap: Target of the search, 0-1 (see solve.py).
     """
-    task = route_task(known, outcomes)
-    conflicts = find_conflicts(task)
-    task = route_task(known, outcomes, frozenset(conflict.left_out for conflict in conflicts))
+    task, conflicts, lapsed = without_lapsed(route_task(known, outcomes))
+    task = replace(task, unplaceable=frozenset(conflict.left_out for conflict in conflicts))
     events = {site.site_id: seen for site, _, seen in outcomes}
     solved, saves = keep_told_dates(task, solve(task, gap=gap))
     crew_days = crew_days_of(task, solved)
@@ -71,7 +71,11 @@ def plan_route(
         crew_days=crew_days,
         placed=solved.assignment.placed,
         plan=plan,
-        notices=(*(notice_of(conflict) for conflict in conflicts), *plan_notices(task, plan, events)),
+        notices=(
+            *(notice_of(conflict) for conflict in conflicts),
+            *lapsed,
+            *plan_notices(task, plan, events),
+        ),
         measure_next=_measure_next(task, solved, events),
     )
 

@@ -65,6 +65,12 @@ def _unbooked(day: date, facts: Facts, event: Event, basics: Basics) -> str:
     return f"called off{f' ({days})' if days else ''}{_because(facts)}"
 
 
+def _placed(day: date, facts: Facts, event: Event, basics: Basics) -> str:
+    if not facts.get("date"):
+        return "left to the plan again"
+    return f"moved by hand to {short_day(date.fromisoformat(facts['date']))} with {_line(facts['crew'])}"
+
+
 def _closed(day: date, facts: Facts, event: Event, basics: Basics) -> str:
     hours = f", {shown(facts['crew_hours'])} crew-hours" if facts.get("crew_hours") is not None else ""
     done = f": {_line(facts['done'])}" if facts.get("done") else ""
@@ -160,6 +166,7 @@ _WORDS: dict[str, Callable[[date, Facts, Event, Basics], str]] = {
     "told": _promise("told"),
     "booked": _promise("booked for"),
     "unbooked": _unbooked,
+    "placed": _placed,
     "closed": _closed,
     "skipped": _skipped,
     "visit": _visit,

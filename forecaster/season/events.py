@@ -25,6 +25,7 @@ SAID = (
     "told",
     "booked",
     "unbooked",
+    "placed",
     "closed",
     "skipped",
     "visit",
@@ -179,6 +180,13 @@ def unbooked(
     called_off = sorted({called_off.isoformat() for called_off in dates})
     facts = _given(dates=called_off or None, reason=clean_text(reason, "reason"))
     return Entry("unbooked", day, facts, _site(site_id), source=source)
+
+
+def placed(site_id: str, day: date, on: date | None, crew: str = "", *, source: str = "") -> Entry:
+    """On `day` the scheduler put the visit on the crew-day `on` of `crew`, where the plan keeps it; None: the
+    plan may choose again. No customer knows of it."""
+    facts = _given(date=on.isoformat() if on else None, crew=clean_text(crew, "crew") if on else None)
+    return Entry("placed", day, facts, _site(site_id), source=source)
 
 
 def closed(

@@ -35,6 +35,8 @@ def refusal(
         return f"{entry.day} is in the future (today is {today}). Correct the day."
     if entry.kind in ("told", "booked"):
         return _promise_refusal(entry, state, year, cure)
+    if entry.kind == "placed":
+        return _placing_refusal(entry, state, year, cure)
     if entry.kind in ("closed", "skipped"):
         wrong = outside_fall(entry.day, year)
         if wrong:
@@ -122,6 +124,26 @@ def _promise_refusal(entry: Entry, state: SeasonState, year: int, cure: str) -> 
             " If the customer agreed to the new one, use book; if it was called off, use unbook first."
         )
     return None
+
+
+def _placing_refusal(entry: Entry, state: SeasonState, year: int, cure: str) -> str | None:
+    """Why a visit may not be put on a crew-day by hand."""
+    done = state.closed.get(entry.site_id)
+    if done is not None:
+        return (
+            f"is closed already, on {short_day(done.day)} (event {done.event_id})."
+            f" If that is wrong, take it back first: {cure} {done.event_id}"
+        )
+    if not entry.facts.get("date"):
+        return None
+    day = date.fromisoformat(entry.facts["date"])
+    booked = state.booked.get(entry.site_id)
+    if booked is not None and booked != day:
+        return (
+            f"is booked on {short_day(booked)}. If the customer agreed to {short_day(day)}, book that;"
+            " if it was called off, use unbook first."
+        )
+    return outside_fall(day, year)
 
 
 def _asked_for(said: str, events: Sequence[Event], undone: frozenset[int], who: str) -> list[int]:

@@ -17,7 +17,9 @@ class Site:
 
     Lengths [m], areas [m²], temperature steps [°C], `plumbing_exposure` 0-1, `hours_on_site` [h].
     `mean_depth_m` is None only where there is no pond; other None values mean "not given".
-    `weekdays` holds the allowed days (0 = Monday), `crews` the names of the crews that may go.
+    `weekdays` holds the allowed days (0 = Monday), `crews` the names of the crews that may go. `extra` holds
+    the cells of other columns as text; `sheet` and `decimal_comma` say how they were written.
+    `hand_placed` is no column: the crew-day (day, crew) on which the scheduler put the visit.
     """
 
     site_id: str
@@ -48,6 +50,9 @@ class Site:
     access: str = ""
     notes: str = ""
     extra: dict[str, str] = field(default_factory=dict)
+    sheet: str = field(default="sites.csv", compare=False)
+    decimal_comma: bool = field(default=False, compare=False)
+    hand_placed: tuple[date, str] | None = None
 
     @property
     def has_pond(self) -> bool:

@@ -101,6 +101,7 @@ class _Building:
         self.told: dict[str, date] = {}
         self.void: dict[str, date] = {}
         self.called_off: dict[str, frozenset[date]] = {}
+        self.placed: dict[str, tuple[date, str]] = {}
         self.skipped: list[SkippedEvent] = []
         self.visits: list[Visit] = []
         self.notes: list[Note] = []
@@ -118,6 +119,7 @@ class _Building:
             "told": self._told,
             "booked": self._booked,
             "unbooked": self._unbooked,
+            "placed": self._placed,
             "closed": self._closed,
             "skipped": self._skipped,
             "visit": self._visit,
@@ -139,6 +141,8 @@ class _Building:
         day = said_date(event)
         if season_of(day) == self.season:
             self.booked[event.site_id] = self.told[event.site_id] = day
+            if self.placed.get(event.site_id, (day, ""))[0] != day:
+                del self.placed[event.site_id]
 
     def _unbooked(self, event: Event) -> None:
         named = [date.fromisoformat(text) for text in event.facts.get("dates", ())]
@@ -151,6 +155,15 @@ class _Building:
             self.called_off[event.site_id] = before.union(named)
         else:
             self.void[event.site_id] = date.max
+
+    def _placed(self, event: Event) -> None:
+        day, crew = said_date(event), event.facts.get("crew", "")
+        if season_of(day) != self.season:
+            return
+        if event.facts.get("date"):
+            self.placed[event.site_id] = (day, crew)
+        else:
+            self.placed.pop(event.site_id, None)
 
     def _closed(self, event: Event) -> None:
         if season_of(event.day) == self.season:
@@ -166,6 +179,8 @@ class _Building:
             for dates in (self.booked, self.told):
                 if dates.get(event.site_id, date.max) <= event.day:
                     del dates[event.site_id]
+            if self.placed.get(event.site_id, (date.max, ""))[0] <= event.day:
+                del self.placed[event.site_id]
             self.skipped.append(
                 SkippedEvent(
                     event.site_id, event.day, facts.get("reason", ""), facts.get("by", ""), event.event_id
@@ -233,6 +248,7 @@ class _Building:
             visits=tuple(self.visits),
             notes=tuple(self.notes),
             outcomes=tuple(self.outcomes),
+            placed=self.placed,
             offsets=tuple(self.offsets),
             settings_changes=tuple(change for change in self.changes if change.changed),
             runs=tuple(self.runs),

@@ -16,7 +16,10 @@ if TYPE_CHECKING:
     from forecaster.weather.stations import Outlook
 
 DATA_KINDS = frozenset(
-    {"reading", "told", "booked", "unbooked", "closed", "skipped", "visit", "thermometer", "outlook"}
+    {
+        *("reading", "told", "booked", "unbooked", "placed", "closed", "skipped", "visit"),
+        *("thermometer", "outlook"),
+    }
 )
 """Kinds of events that may change a forecast."""
 
@@ -107,9 +110,10 @@ class SettingsChange:
 class SeasonState:
     """What holds in the season `season` (its year), as far as the events tell.
 
-    `booked` and `told` are the dates that bind. Of the sheet's own dates those up to `void[site_id]` have
-    passed without a closing and those in `called_off[site_id]` no longer stand. Long lists (readings,
-    outlooks, the plan) are made when first asked for.
+    `booked` and `told` are the dates that bind; `placed` the crew-days on which the scheduler put visits. Of
+    the sheet's own dates those up to `void[site_id]` have passed without a closing and those in
+    `called_off[site_id]` no longer stand. Long lists (readings, outlooks, the plan) are made when first
+    asked for.
     """
 
     season: int | None = None
@@ -122,6 +126,7 @@ class SeasonState:
     visits: tuple[Visit, ...] = ()
     notes: tuple[Note, ...] = ()
     outcomes: tuple[Outcome, ...] = ()
+    placed: Mapping[str, tuple[date, str]] = field(default_factory=dict)
     offsets: tuple[tuple[str, date | None, float], ...] = ()
     settings_changes: tuple[SettingsChange, ...] = ()
     runs: tuple[Run, ...] = ()

@@ -23,8 +23,13 @@ def apply_state(sites: Iterable[Site], state: SeasonState) -> tuple[Site, ...]:
     for site in sites:
         booked = state.booked.get(site.site_id, _standing(site.site_id, site.booked_date, state))
         told = state.told.get(site.site_id, _standing(site.site_id, site.told_date, state))
-        unchanged = booked == site.booked_date and told == site.told_date
-        applied.append(site if unchanged else replace(site, booked_date=booked, told_date=told))
+        placed = state.placed.get(site.site_id)
+        if placed is not None and booked is not None and booked != placed[0]:
+            placed = None  # a date agreed with the customer goes before the office's own
+        unchanged = booked == site.booked_date and told == site.told_date and placed is None
+        applied.append(
+            site if unchanged else replace(site, booked_date=booked, told_date=told, hand_placed=placed)
+        )
     return tuple(applied)
 
 
