@@ -23,6 +23,7 @@ from forecaster.season.moments import parse_clock, parse_day
 from forecaster.season.quantities import shown
 from forecaster.season.settings_problems import TableCheck, as_written, keys_of, parse_toml
 from forecaster.season.tables import decode, read_bytes
+from forecaster.season.winter_settings import OfficeSettings, WinterSettings
 from forecaster.units import KM_PER_MILE, c_to_f, f_to_c
 
 
@@ -234,6 +235,8 @@ class Settings(_Closed):
     brief: BriefSettings = BriefSettings()
     alarms: AlarmSettings = AlarmSettings()
     mail: MailSettings = MailSettings()
+    winter: WinterSettings = WinterSettings()
+    office: OfficeSettings = OfficeSettings()
     crews: tuple[Crew, ...] = ()
 
 
@@ -246,6 +249,8 @@ _TABLES: dict[str, type[BaseModel]] = {
     "brief": BriefSettings,
     "alarms": AlarmSettings,
     "mail": MailSettings,
+    "winter": WinterSettings,
+    "office": OfficeSettings,
     "crew": Crew,
 }
 
@@ -275,9 +280,14 @@ def read_settings(path: Path) -> Settings:
     brief = check.read(BriefSettings, raw.get("brief", {}), "[brief]")
     alarms = check.read(AlarmSettings, raw.get("alarms", {}), "[alarms]")
     mail = check.read(MailSettings, raw.get("mail", {}), "[mail]")
+    winter = check.read(WinterSettings, raw.get("winter", {}), "[winter]")
+    office = check.read(OfficeSettings, raw.get("office", {}), "[office]")
     crews = _crews(raw.get("crew", []), season, check)
     if thresholds is not None:
         _check_order(thresholds, raw.get("thresholds", {}), check)
+    if winter is not None and winter.out_of_order():
+        text = "it is below deicer_on. Write that or more: a thermostat switches off where water is warmer."
+        check.add("[winter]", "deicer_off", text)
     if season is not None and not season.name:
         season = season.model_copy(update={"name": f"Fall {season.year}"})
     tables = {
@@ -289,6 +299,8 @@ def read_settings(path: Path) -> Settings:
         "brief": brief,
         "alarms": alarms,
         "mail": mail,
+        "winter": winter,
+        "office": office,
     }
     if not check.problems and all(table is not None for table in tables.values()):
         return Settings(**tables, crews=crews)  # type: ignore[arg-type]
