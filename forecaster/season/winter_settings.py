@@ -1,4 +1,4 @@
-"""Tables [winter] and [office] of `season.toml`: what a winter costs and asks, and how the office is called."""
+"""Tables [winter] and [office] of `season.toml`: what winter costs and asks; how the office signs."""
 
 from __future__ import annotations
 
