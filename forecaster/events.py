@@ -126,6 +126,7 @@ class WaterEvents:
         self.ice_on = np.full(shape, np.inf, np.float32)
         self.warm_days = np.zeros(shape, np.int16)
         self.water_now_c = np.maximum(draws.start_c, 0.0)
+        self.freezing = np.zeros(shape, bool)  # on the day last run: water at 0 °C and heat still leaving
 
     def advance(self, day: int, air_c: Reals) -> Reals:
         """Run one day on `air_c` (site, m) or (site, 1) [°C]; returns the day's water [°C]."""
@@ -148,8 +149,9 @@ class WaterEvents:
         )
         if day == self._as_of - 1:
             self.water_now_c = np.asarray(water)
+        self.freezing = np.asarray((water <= 0.0) & (equilibrium < 0.0))
         if day >= self._as_of:
-            self.ice_on[(water <= 0.0) & (equilibrium < 0.0) & np.isinf(self.ice_on)] = day
+            self.ice_on[self.freezing & np.isinf(self.ice_on)] = day
         return np.asarray(water)
 
     @property
