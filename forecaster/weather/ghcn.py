@@ -108,17 +108,38 @@ def read_ghcn(path: Path, *, unit: str = "") -> OwnRecord:
             place = _read_wide(header, rows[1:], found, unit)
         else:
             _read_long(rows[1:] if "ELEMENT" in header else rows, "ELEMENT" in header, found)
+    return _finished(found, place)
+
+
+def read_by_station(text: str, where: str) -> OwnRecord:
+    """One station's record from the text of its by-station file (one element a row, with flags).
+
+    Raises:
+        BadInput: Rows that cannot be read, several stations, or no temperature.
+    """
+    found = _Values(where)
+    rows = list(csv.reader(io.StringIO(text, newline="")))
+    _read_long(rows, False, found)
+    return _finished(found, {})
+
+
+def _finished(found: _Values, place: dict[str, str]) -> OwnRecord:
+    """The record of what was read.
+
+    Raises:
+        BadInput: Several stations, rows that cannot be read, or no value.
+    """
     if len(found.stations) > 1:
         names = ", ".join(list(found.stations)[:4])
         text = f"holds {len(found.stations)} stations ({names}). Split it: one file a station."
-        found.problems.append(Problem(path.name, text))
+        found.problems.append(Problem(found.where, text))
     if found.problems:
         more = len(found.problems) - SHOWN_PROBLEMS
-        rest = [Problem(path.name, f"{more} more problems of this kind, not shown.")] if more > 0 else []
+        rest = [Problem(found.where, f"{more} more problems of this kind, not shown.")] if more > 0 else []
         raise BadInput([*found.problems[:SHOWN_PROBLEMS], *rest])
     if not any(found.values.values()):
         text = "no TMIN, TMAX or TAVG that passed its quality checks. Is it a file of GHCN-Daily?"
-        raise BadInput(Problem(path.name, text))
+        raise BadInput(Problem(found.where, text))
     return _record(found, place)
 
 

@@ -194,6 +194,10 @@ class Fetcher:
             raise FetchFailed(url, why, answer.status_code)
         return self._fetched(answer, origin)
 
+    def forget(self, url: str) -> None:
+        """Drop the copy of a URL whose content is kept elsewhere."""
+        self._session.cache.delete(urls=[url])
+
     def post(self, url: str, *, files: Mapping[str, Any], data: Mapping[str, str], check: Check) -> bytes:
         """The answer to a form; never kept.
 

@@ -38,6 +38,8 @@ DAILY_BYTES = 5_000_000
 """A year of a station has about 30 kB unpacked."""
 SAFE_ID = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]{0,19}")
 """A station's id becomes part of an address and of a file's name."""
+NOAA_ID = re.compile(r"[A-Z]{2}[A-Z0-9_]{9}")
+"""A station's id in NOAA's daily archive (GHCN-Daily)."""
 CREDIT = "Station records: Meteostat (meteostat.net), CC BY 4.0, from the sources named with each station."
 
 _COLUMNS = {
@@ -105,7 +107,7 @@ def check_daily(year: int) -> Check:
     """A check that a body is one station's daily file of `year`, packed or not."""
 
     def check(body: bytes, headers: Mapping[str, str]) -> None:
-        lines = _text(body).splitlines()
+        lines = text_of(body).splitlines()
         names = lines[0].split(",") if lines else []
         if names[:3] != ["year", "month", "day"] or not set(names) & set(_VALUES):
             raise ValueError("the answer is not a daily file of a station")
@@ -166,8 +168,10 @@ def candidates_near(
         if SAFE_ID.fullmatch(name)
         and (name in ids or haversine_km(row.latitude, row.longitude, lat, lon).min() <= radius_km)
     }
-    inventory = _inventory(ms, list(near))
-    return tuple(_candidate(name, row, inventory.get(name)) for name, row in sorted(near.items()))
+    inventory, noaa = _inventory(ms, list(near)), _noaa_ids(folder / STATIONS_DB, near)
+    return tuple(
+        _candidate(name, row, inventory.get(name), noaa.get(name, "")) for name, row in sorted(near.items())
+    )
 
 
 def read_observed(station: Candidate, files: Mapping[int, bytes], *, before: date) -> DailyObserved:
@@ -233,7 +237,7 @@ def _write_joined(folder: Path, station_id: str, files: Mapping[int, bytes]) -> 
     columns become one file in the place of the first of them."""
     groups: dict[str, tuple[int, list[str]]] = {}
     for year, content in sorted(files.items()):
-        header, *lines = _text(content).splitlines()
+        header, *lines = text_of(content).splitlines()
         groups.setdefault(header, (year, []))[1].extend(line for line in lines if line)
     for header, (year, lines) in groups.items():
         path = folder / daily_name(station_id, year)
@@ -252,10 +256,15 @@ def _model_sources() -> set[str]:
     }
 
 
-def _text(body: bytes) -> str:
+def text_of(body: bytes, max_bytes: int = DAILY_BYTES) -> str:
+    """The text of a file, packed or not.
+
+    Raises:
+        ValueError: It is damaged, unpacks to more than `max_bytes`, or is no text.
+    """
     if body.startswith(b"\x1f\x8b"):
         try:
-            body = unpacked(body, "gzip", DAILY_BYTES)
+            body = unpacked(body, "gzip", max_bytes)
         except (OSError, zlib.error) as error:  # AnswerRefused is an OSError
             raise ValueError(str(error)) from None
     try:
@@ -286,7 +295,23 @@ def _inventory(ms: Any, ids: list[str]) -> dict[str, dict[str, tuple[date, date,
     return found
 
 
-def _candidate(name: str, row: Any, inventory: dict[str, tuple[date, date, float]] | None) -> Candidate:
+def _noaa_ids(path: Path, ids: Collection[str]) -> dict[str, str]:
+    """Ids of NOAA's daily archive by station, as far as the list knows them."""
+    base = sqlite3.connect(f"file:{path.as_posix()}?mode=ro&immutable=1", uri=True)
+    try:
+        rows = base.execute("select station, value from identifiers where key = 'ghcn'").fetchall()
+    except sqlite3.DatabaseError:  # a list without that table
+        return {}
+    finally:
+        base.close()
+    return {
+        str(station): str(value) for station, value in rows if station in ids and NOAA_ID.fullmatch(value)
+    }
+
+
+def _candidate(
+    name: str, row: Any, inventory: dict[str, tuple[date, date, float]] | None, noaa_id: str
+) -> Candidate:
     try:
         metres = float(getattr(row, "elevation", np.nan))
     except (TypeError, ValueError):
@@ -307,4 +332,5 @@ def _candidate(name: str, row: Any, inventory: dict[str, tuple[date, date, float
         last_day=max((span[1] for span in spans), default=None),
         completeness=max(shares, default=None),
         has_tmin=None if inventory is None else "tmin" in inventory or "temp" in inventory,
+        noaa_id=noaa_id,
     )

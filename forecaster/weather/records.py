@@ -12,7 +12,7 @@ import csv
 import io
 import json
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass, field, replace
 from datetime import date, timedelta
 from itertools import pairwise
 from pathlib import Path
@@ -36,7 +36,9 @@ Span = tuple[str, str]
 @dataclass(frozen=True)
 class RecordAbout:
     """What is known of one kept record. Days are ISO text; `why` is what kept the archive from being asked.
-    `missing_years`: years that the archive has not or that could not be had. `sha256` is of its file."""
+    `missing_years`: years that the archive has not or that could not be had. `sha256` is of its file.
+    `mean_of_extremes`: the daily mean is the middle of minimum and maximum in all years, as in older ones.
+    """
 
     station_id: str
     name: str
@@ -52,6 +54,7 @@ class RecordAbout:
     missing_years: tuple[int, ...] = ()
     sources: tuple[str, ...] = ()
     credit: tuple[str, ...] = ()
+    mean_of_extremes: bool = False
 
     @property
     def station(self) -> Station:
@@ -136,6 +139,15 @@ def with_new_years(path: Path, old: RecordAbout, new: DailyObserved, years: set[
     )
     sources = tuple(sorted({*old.sources, *new.sources}))
     return DailyObserved(all_days[order], values[0], values[1], values[2], modelled, partly, sources)
+
+
+def with_mean_of_extremes(found: DailyObserved) -> DailyObserved:
+    """The record with the middle of minimum and maximum as its mean where both are known.
+
+    A record whose older years have no mean of their own would change its level where the newer ones begin.
+    """
+    both = np.isfinite(found.tmin_c) & np.isfinite(found.tmax_c)
+    return replace(found, tavg_c=np.where(both, (found.tmin_c + found.tmax_c) / 2.0, found.tavg_c))
 
 
 def verify_records(weather_folder: Path, about: RecordsAbout) -> tuple[str, ...]:

@@ -35,7 +35,8 @@ OTHERS_SHOWN = 6
 @dataclass(frozen=True)
 class Candidate:
     """A station of the list. `first_day`, `last_day`, `completeness` (0-1) and `has_tmin` are what the list
-    says of its record, None where it says nothing; `timezone` is "" where unknown."""
+    says of its record, None where it says nothing; `timezone` is "" where unknown; `noaa_id` is its id in
+    NOAA's daily archive, "" where it has none."""
 
     station: Station
     timezone: str
@@ -43,6 +44,7 @@ class Candidate:
     last_day: date | None
     completeness: float | None
     has_tmin: bool | None
+    noaa_id: str = ""
 
 
 @dataclass(frozen=True)

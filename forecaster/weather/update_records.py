@@ -1,6 +1,7 @@
 """Fetch the station list and the records of the stations that the sites need, and keep them.
 
-Asked politely: a year that is over for good is asked once, the running one at most twice a day. When the
+Asked politely: a year that is over for good is asked once (most of them in one request a station, where its
+whole record can be had: `whole_records`), the running one at most twice a day. When the
 network is dead the files of last time stand and their age is said; a damaged file is fetched again. A station
 whose record turns out too short or too old after all is left out and the next one takes its place.
 """
@@ -9,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import date, datetime, timedelta
+from datetime import datetime, timedelta
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
@@ -20,14 +21,11 @@ from forecaster.falls import fall_of
 from forecaster.season.settings import Settings
 from forecaster.season.sites import Site
 from forecaster.weather.daily_csv import read_daily_csv
-from forecaster.weather.http import NEVER, Fetcher, FetchFailed
+from forecaster.weather.http import Fetcher
 from forecaster.weather.kept import CACHE_FOLDER, KeptFiles, sha256, write_whole
 from forecaster.weather.meteostat_source import (
-    DAILY_BYTES,
-    check_daily,
     credit_of,
     daily_name,
-    packed_daily,
     read_observed,
 )
 from forecaster.weather.prepare import OLDEST_OBSERVATION_DAYS
@@ -39,6 +37,7 @@ from forecaster.weather.records import (
     record_csv,
     records_folder,
     spans_of,
+    with_mean_of_extremes,
     with_new_years,
     write_about,
 )
@@ -50,15 +49,11 @@ from forecaster.weather.station_choice import (
     stations_taken,
 )
 from forecaster.weather.station_list import station_candidates
+from forecaster.weather.update_years import Came, YearFiles
+from forecaster.weather.whole_records import lacks_means
 
-RUNNING_KEPT = timedelta(hours=12)
-"""Age up to which the file of a year that still grows is used unasked [time]."""
-ABSENT_KEPT = timedelta(days=30)
-"""How long "the archive has no such year" is believed of a year that is over [time]."""
 SPARE_YEARS = 4
 """Years fetched beyond the seasons wanted: some will have gaps."""
-GIVE_UP_AFTER = 3
-"""Files of one station that fail in a row before the rest of them is left for the next update."""
 ROUNDS = 4
 """How often stations that prove unfit are replaced by the next ones."""
 
@@ -124,7 +119,7 @@ class _Update:
         self.notices: list[Notice] = []
         self.records: dict[str, RecordAbout] = {}
         self.unfit: dict[str, str] = {}
-        self.requests = self.unchanged = self.failed = 0
+        self.files = YearFiles(settings.weather, fetcher, kept, now, self.today, self.notices)
         before = read_about(weather_folder)
         self.before = {record.station_id: record for record in before.records} if before else {}
 
@@ -167,27 +162,19 @@ class _Update:
             raise MissingWeather(f"No station record for {shown}{said}. {cure}")
         self.notices += [Notice("kept files", note) for note in (*self.kept.notes, *self.fetcher.notes)]
         about = RecordsAbout(self.today.isoformat(), tuple(used))
-        return RecordsReport(about, choices, self.requests, self.unchanged, self.failed, tuple(self.notices))
+        return RecordsReport(
+            about, choices, self.files.requests, self.files.unchanged, self.files.failed, tuple(self.notices)
+        )
 
     def _fetch_and_read(self, stations: Sequence[Candidate]) -> None:
         wanted = {c.station.station_id: self._years(c) for c in stations}
         total = sum(len(years) for years in wanted.values())
         done = 0
         for candidate in stations:
-            name = candidate.station.station_id
-            changed, missing, why, failures = set[int](), dict[int, str](), "", 0
-            for year in wanted[name]:
-                self.progress(done, total, f"{name} {year}")
-                asks = failures < GIVE_UP_AFTER
-                outcome, said = self._year(name, year) if asks else self._unasked(name, year, why)
-                failures = failures + 1 if said and asks else 0 if asks else failures
-                why = why or said
-                if outcome == "changed":
-                    changed.add(year)
-                elif outcome == "missing":
-                    missing[year] = said
-                done += 1
-            self._read(candidate, wanted[name], changed, missing, why)
+            years = wanted[candidate.station.station_id]
+            came = self.files.fetch(candidate, years, _from(done, total, self.progress))
+            done += len(years)
+            self._read(candidate, years, came)
         self.progress(total, total, "records")
 
     def _years(self, candidate: Candidate) -> range:
@@ -197,49 +184,9 @@ class _Update:
             first = max(first, candidate.first_day.year)
         return range(first, self.today.year + 1)
 
-    def _year(self, station_id: str, year: int) -> tuple[str, str]:
-        """What became of one file: "changed", "same" or "missing"; and what went wrong."""
-        name = daily_name(station_id, year)
-        entry = self.kept.entry(name)
-        settled = date(year + 1, 3, 1)
-        over = entry is not None and entry.checked_at.date() >= settled
-        if entry is not None and entry.absent:
-            if self.now - entry.checked_at < (ABSENT_KEPT if over else RUNNING_KEPT):
-                self.unchanged += 1
-                return "missing", ""
-        elif over and self.kept.content(name) is not None:
-            self.unchanged += 1
-            return "same", ""
-        keep_for = NEVER if self.today >= settled else RUNNING_KEPT
-        try:
-            got = self.fetcher.get(
-                f"{self.settings.weather.base_url}/{name}",
-                keep_for=keep_for, check=check_daily(year), max_bytes=DAILY_BYTES,
-            )  # fmt: skip
-        except FetchFailed as failed:
-            if failed.status == 404:
-                self.requests += 1
-                self.kept.put_absent(name, self.now)
-                return "missing", ""
-            self.failed += 1
-            return self._unasked(station_id, year, failed.why)
-        self.requests += got.how in ("new", "unchanged")
-        self.unchanged += got.how == "recent"
-        self.failed += got.is_old
-        changed = self.kept.put(
-            name, packed_daily(got.content), got_at=got.got_at, checked_at=got.checked_at, why=got.why
-        )
-        return "changed" if changed else "same", got.why
-
-    def _unasked(self, station_id: str, year: int, why: str) -> tuple[str, str]:
-        """As `_year`, from what is kept alone."""
-        kept = self.kept.content(daily_name(station_id, year)) is not None
-        return ("same" if kept else "missing"), why
-
-    def _read(
-        self, candidate: Candidate, years: range, changed: set[int], missing: Mapping[int, str], why: str
-    ) -> None:
+    def _read(self, candidate: Candidate, years: range, came: Came) -> None:
         """Make or renew the record of one station from its kept files."""
+        changed, missing, why = came.changed, came.missing, came.why
         station = candidate.station
         old = self.before.get(station.station_id)
         path = records_folder(self.folder) / f"{station.station_id}.csv"
@@ -250,15 +197,21 @@ class _Update:
         names = {year: daily_name(station.station_id, year) for year in parse}
         files = {year: content for year, name in names.items() if (content := self.kept.content(name))}
         found = read_observed(candidate, files, before=before) if files else None
+        middle = any(map(lacks_means, files.values())) or (whole and old is not None and old.mean_of_extremes)
         if found is not None and whole and old is not None:
             found = with_new_years(path, old, found, set(parse))
+        if found is not None and middle:
+            found = with_mean_of_extremes(found)
+            if old is None or not old.mean_of_extremes:
+                text = "its daily means are the middle of minimum and maximum: older years have no other."
+                self.notices.append(Notice(f"station {station.station_id}", text))
         checked_on = self._checked_on(station.station_id, years[-1])
         about = RecordAbout(
             station.station_id, station.name, station.latitude, station.longitude, station.elevation_m,
             timezone=candidate.timezone, checked_on=checked_on,
         )  # fmt: skip
         if old is not None and whole:
-            kept = ("sha256", "modelled", "partly", "sources", "credit")
+            kept = ("sha256", "modelled", "partly", "sources", "credit", "mean_of_extremes")
             about = replace(about, **{name: getattr(old, name) for name in kept})
         absent = tuple(sorted(year for year, said in missing.items() if not said))
         about = replace(about, why=why, missing_years=absent)
@@ -268,6 +221,7 @@ class _Update:
             about = replace(
                 about, sha256=sha256(content), modelled=spans_of(found.modelled_days),
                 partly=spans_of(found.partly_days), sources=found.sources, credit=credit_of(found.sources),
+                mean_of_extremes=middle,
             )  # fmt: skip
         self.records[station.station_id] = about
         named = station.station_id in self.settings.weather.stations
@@ -307,6 +261,11 @@ class _Update:
         if days[-1].item() < self.today - timedelta(days=OLDEST_OBSERVATION_DAYS):
             return f"its last minimum is of {days[-1]}"
         return ""
+
+
+def _from(done: int, total: int, progress: Progress) -> Callable[[int, str], None]:
+    """The progress of one station as part of the whole."""
+    return lambda at, text: progress(done + at, total, text)
 
 
 def _list(years: Sequence[int]) -> str:

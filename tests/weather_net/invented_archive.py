@@ -35,6 +35,7 @@ class InventedStation:
     completeness: float = 0.97
     parameters: tuple[str, ...] = ("temp", "tmin", "tmax")
     missing_years: frozenset[int] = frozenset()
+    noaa_id: str = ""
 
 
 @dataclass
@@ -86,9 +87,31 @@ class InventedArchive:
                     "insert into inventory values (?, 'daily', ?, ?, ?, ?)",
                     [(s.station_id, p, f"{s.first}", f"{s.last}", s.completeness) for p in s.parameters],
                 )
+                if s.noaa_id:
+                    base.execute("insert into identifiers values (?, 'ghcn', ?)", (s.station_id, s.noaa_id))
             base.commit()
             base.close()
             return path.read_bytes()
+
+    def whole(
+        self, station: InventedStation, years: Iterable[int], *, off_c: float = 0.0, means: bool = False,
+        flagged: frozenset[date] = frozenset(),
+    ) -> bytes:  # fmt: skip
+        """The whole record of one station as NOAA's archive lays it out: one element a row, tenths of °C."""
+        lines = []
+        for year in years:
+            low, mean, high = (np.round(10 * (values + off_c)) for values in self._year(station, year))
+            first, last = max(date(year, 1, 1), station.first), min(date(year, 12, 31), station.last)
+            for day in np.arange(np.datetime64(first), np.datetime64(last) + 1).astype(object):
+                at, flag = (day - date(year, 1, 1)).days, "S" if day in flagged else ""
+                for name, values in (("TMAX", high), ("TMIN", low), ("TAVG", mean)):
+                    if means or name != "TAVG":
+                        lines.append(f"{station.noaa_id},{day:%Y%m%d},{name},{values[at]:.0f},,{flag},W,2400")
+                lines.append(f"{station.noaa_id},{day:%Y%m%d},PRCP,0,,,W,2400")
+        return ("\n".join(lines) + "\n").encode()
+
+    def _year(self, station: InventedStation, year: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        return invented_year(self.stations[0].station_id if self.same_for_all else station.station_id, year)
 
     def daily(self, station: InventedStation, year: int) -> bytes:
         """One year of one station, b"" where its record does not reach into it."""

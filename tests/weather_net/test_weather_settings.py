@@ -21,9 +21,15 @@ def read(tmp_path: Path, line: str) -> WeatherSettings:
 def test_usual_values_are_safe_addresses_and_no_key(tmp_path: Path) -> None:
     found = read(tmp_path, "")
     urls = [value for name, value in found.model_dump().items() if name.endswith("_url")]
-    assert len(urls) == 7
+    assert len(urls) == 8
     assert all(url.startswith("https://") for url in urls)
     assert (found.contact, found.api_key_env, found.stations, found.exclude_stations) == ("", "", (), ())
+
+
+def test_whole_records_can_be_turned_off(tmp_path: Path) -> None:
+    assert read(tmp_path, 'whole_records_url = ""').whole_records_url == ""
+    with pytest.raises(BadInput, match="not an address"):
+        read(tmp_path, 'base_url = ""')
 
 
 def test_lists_and_addresses_are_read(tmp_path: Path) -> None:
