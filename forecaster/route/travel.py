@@ -13,10 +13,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from forecaster.distance import haversine_km
 from forecaster.season.settings import Crew, RouteSettings
 from forecaster.season.sites import Site
 from forecaster.season.travel_times import TravelTimes
-from forecaster.weather.distance import haversine_km
 
 Floats = NDArray[np.float64]
 

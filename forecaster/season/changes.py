@@ -11,9 +11,9 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
+from forecaster.distance import haversine_km
 from forecaster.errors import Notice
 from forecaster.season.events import Entry, pack
-from forecaster.season.places import distance_km
 from forecaster.season.quantities import LENGTH_UNITS, shown
 from forecaster.season.sites import Site
 from forecaster.units import KM_PER_MILE, c_step_to_f
@@ -108,7 +108,7 @@ def sheet_changes(before: Snapshot | None, sites: Sequence[Site], *, units: str)
 
 def _changes_of(before: Mapping[str, Any], site: Site, units: str) -> list[Change]:
     found: list[tuple[str, bool]] = []
-    moved_km = distance_km(before["latitude"], before["longitude"], site.latitude, site.longitude)
+    moved_km = float(haversine_km(before["latitude"], before["longitude"], site.latitude, site.longitude))
     if moved_km > MOVED_KM:
         far, unit = (moved_km / KM_PER_MILE, "miles") if units == "us" else (moved_km, "km")
         found.append((f"moved {far:,.1f} {unit}.", moved_km > SERIOUS_KM))
@@ -135,7 +135,7 @@ def _changes_of(before: Mapping[str, Any], site: Site, units: str) -> list[Chang
 def _same_pond(before: Mapping[str, Any], new: Sequence[Site]) -> Site | None:
     """The new site that is the one before under another id: same customer and place."""
     for site in new:
-        apart_km = distance_km(before["latitude"], before["longitude"], site.latitude, site.longitude)
+        apart_km = float(haversine_km(before["latitude"], before["longitude"], site.latitude, site.longitude))
         if apart_km <= SAME_PLACE_KM and site.customer == before.get("customer"):
             return site
     return None

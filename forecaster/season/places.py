@@ -8,13 +8,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import asin, cos, radians, sin, sqrt
 from statistics import median
 
+from forecaster.distance import haversine_km
 from forecaster.errors import Notice, Problem
-
-EARTH_RADIUS_KM = 6371.0088
-"""Mean radius (2 a + b) / 3 of the WGS 84 ellipsoid (IUGG)."""
 
 FAR_KM = 300.0
 INHABITED_LATITUDES = (-60.0, 75.0)
@@ -28,17 +25,6 @@ class Place:
     site_id: str
     latitude: float
     longitude: float
-
-
-def distance_km(latitude: float, longitude: float, other_latitude: float, other_longitude: float) -> float:
-    """Great-circle distance [km] of two places in degrees (haversine formula).
-
-    >>> round(distance_km(0, 0, 0, 90) / EARTH_RADIUS_KM, 6)  # a quarter of the equator: pi / 2
-    1.570796
-    """
-    half_lat, half_lon = radians(other_latitude - latitude) / 2, radians(other_longitude - longitude) / 2
-    across = cos(radians(latitude)) * cos(radians(other_latitude)) * sin(half_lon) ** 2
-    return 2 * EARTH_RADIUS_KM * asin(min(1.0, sqrt(sin(half_lat) ** 2 + across)))
 
 
 def check_place(latitude: float, longitude: float) -> tuple[str, str] | None:
@@ -68,7 +54,7 @@ def check_places(name: str, places: Sequence[Place], problems: list[Problem]) ->
     middle = median(place.latitude for place in places), median(place.longitude for place in places)
     notices = []
     for place in places:
-        far_km = distance_km(place.latitude, place.longitude, *middle)
+        far_km = float(haversine_km(place.latitude, place.longitude, *middle))
         if far_km <= FAR_KM:
             continue
         where = f"{name} row {place.row}, latitude"
@@ -89,6 +75,6 @@ def _cure(latitude: float, longitude: float, middle: tuple[float, float]) -> str
         "Latitude and longitude look exchanged, and a sign is missing.": (longitude, -latitude),
     }
     for cure, (other_latitude, other_longitude) in tries.items():
-        if abs(other_latitude) <= 90 and distance_km(other_latitude, other_longitude, *middle) <= FAR_KM:
+        if abs(other_latitude) <= 90 and haversine_km(other_latitude, other_longitude, *middle) <= FAR_KM:
             return cure
     return ""

@@ -19,9 +19,10 @@ from statistics import median
 
 import numpy as np
 
+from forecaster.distance import haversine_km
 from forecaster.errors import BadInput, Problem
 from forecaster.season.coordinates import FoundPlace, read_coordinates, write_coordinates
-from forecaster.season.places import FAR_KM, check_place, distance_km
+from forecaster.season.places import FAR_KM, check_place
 from forecaster.season.quantities import plain_number
 from forecaster.season.tables import column_key, find_table, read_table
 from forecaster.weather.geocode_map import map_svg
@@ -252,8 +253,8 @@ def _doubt_by_distance(
         if place.spot is None or place.question or place.confirmed:
             doubted.append(place)
             continue
-        far_km = distance_km(*place.spot, *middle)
-        same = sum(distance_km(*place.spot, *spot) < NEAR_KM for spot in spots)
+        far_km = float(haversine_km(*place.spot, *middle))
+        same = sum(bool(haversine_km(*place.spot, *spot) < NEAR_KM) for spot in spots)
         question = ""
         if len(spots) > 2 and far_km > FAR_KM:
             question = f"it lies {far_km:,.0f} km from the middle of the sites. Is this the one?"

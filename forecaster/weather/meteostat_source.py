@@ -24,7 +24,7 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 import numpy as np
 from numpy.typing import NDArray
 
-from forecaster.weather.distance import haversine_km
+from forecaster.distance import haversine_km
 from forecaster.weather.http_limits import Check, unpacked
 from forecaster.weather.station_choice import Candidate
 from forecaster.weather.stations import Station

@@ -17,9 +17,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from forecaster.distance import haversine_km
 from forecaster.errors import BadInput, Problem
 from forecaster.season.sites import Site
-from forecaster.weather.distance import haversine_km
 from forecaster.weather.station_sheet import coordinate_hint
 from forecaster.weather.stations import Station
 

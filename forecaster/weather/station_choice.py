@@ -13,8 +13,8 @@ from datetime import date, timedelta
 
 import numpy as np
 
+from forecaster.distance import haversine_km
 from forecaster.season.sites import Site
-from forecaster.weather.distance import haversine_km
 from forecaster.weather.site_air import FARTHEST_KM, FLOOR_KM, KM_PER_M
 from forecaster.weather.stations import Station
 

@@ -11,10 +11,10 @@ from pathlib import Path
 
 import numpy as np
 
+from forecaster.distance import haversine_km
 from forecaster.errors import BadInput, Problem, did_you_mean
 from forecaster.season.tables import Row, Table, column_key, read_table
 from forecaster.units import M_PER_FOOT
-from forecaster.weather.distance import haversine_km
 from forecaster.weather.stations import Station
 
 COLUMNS = ("station_id", "name", "latitude", "longitude", "elevation_m")

@@ -9,7 +9,7 @@ from datetime import date
 import openpyxl
 import pytest
 
-from forecaster.season.places import EARTH_RADIUS_KM, check_place, distance_km
+from forecaster.season.places import check_place
 from forecaster.season.sheet import read_sites
 from forecaster.season.sites import Site
 
@@ -376,13 +376,6 @@ def test_all_problems_at_once_in_the_order_of_the_rows(write, refusals):
 
 
 # --- distance, by hand
-
-
-def test_distance_by_hand():
-    # a degree of latitude is pi R / 180 = 111.195 km; a degree of longitude at 60 N about half of it
-    assert distance_km(43, -88, 44, -88) == pytest.approx(111.195, abs=0.001)
-    assert distance_km(60, 10, 60, 11) == pytest.approx(55.597, abs=0.01)
-    assert distance_km(10, 20, -10, -160) == pytest.approx(3.141592653589793 * EARTH_RADIUS_KM)
 
 
 def test_places_of_the_inhabited_world_are_not_refused():

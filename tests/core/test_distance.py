@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from forecaster.weather.distance import EARTH_RADIUS_KM, haversine_km
+from forecaster.distance import EARTH_RADIUS_KM, haversine_km
 
 CHICAGO = (41.8781, -87.6298)
 
@@ -28,6 +28,8 @@ def test_one_degree_and_a_quarter_circle():
     assert float(haversine_km(0, 0, 1, 0)) == pytest.approx(np.pi / 180 * EARTH_RADIUS_KM, abs=1e-9)
     assert float(haversine_km(42, 0, 42, 1)) == pytest.approx(82.6336, abs=0.001)
     assert float(haversine_km(0, 0, 0, 90)) == pytest.approx(np.pi / 2 * EARTH_RADIUS_KM, abs=1e-6)
+    assert float(haversine_km(60, 10, 60, 11)) == pytest.approx(55.597, abs=0.01)
+    assert float(haversine_km(10, 20, -10, -160)) == pytest.approx(np.pi * EARTH_RADIUS_KM)  # antipodes
     assert float(haversine_km(0, 0, 0, 180)) == pytest.approx(np.pi * EARTH_RADIUS_KM, abs=1e-6)
 
 
