@@ -7,3 +7,6 @@ import typer
 
 def register(app: typer.Typer) -> None:
     """Add the commands to `app`."""
+    from forecaster import cli_visit_winter
+
+    cli_visit_winter.register(app)
