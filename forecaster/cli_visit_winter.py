@@ -67,6 +67,31 @@ def energy(
     _written(json_file, csv_file)
 
 
+def winter(
+    folder: Folder,
+    site: OneSite = None,
+    as_of: AsOf = None,
+    every: Annotated[bool, typer.Option("--all", help="Show the ponds that are still open too.")] = False,
+    json_file: Json = None,
+) -> None:
+    """After the closing: when feeding ends, when ice comes and stays, and when to look again.
+
+    Example: forecaster winter my-season --as-of 2025-11-20
+
+    Example: forecaster winter my-season V-03
+    """
+    known, state = _start(folder, as_of, json_file)
+    from forecaster.report.winter_text import winter_json, winter_text
+    from forecaster.visit.kit import kits_of
+    from forecaster.visit.winter_watch import winter_watch
+
+    only = _site_id(known, site)
+    watch = winter_watch(known, kits_of(known.sites), closed_days(state), every=every, only=only)
+    _write({json_file: winter_json(watch) if json_file else ""})
+    typer.echo(winter_text(watch, unicode=_unicode(), detail=only is not None), nl=False)
+    _written(json_file)
+
+
 def closed_days(state: SeasonState | None) -> dict[str, date]:
     """Site -> the day of its closing, as the ledger has it."""
     return {} if state is None else {site_id: event.day for site_id, event in state.closed.items()}
@@ -133,3 +158,4 @@ def _unicode() -> bool:
 def register(app: typer.Typer) -> None:
     """Add the commands to `app`."""
     app.command("energy")(energy)
+    app.command("winter")(winter)
