@@ -1,0 +1,1 @@
+"""The pages, one module each with a list `ROUTES`; `app.PAGES` names them."""

@@ -1,0 +1,100 @@
+"""One finished state of the season that pages are made from, how it is computed, and which state it is of."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import date, datetime
+from pathlib import Path
+
+from forecaster import __version__
+from forecaster.errors import ForecasterError
+from forecaster.forecast import RouteForecast
+from forecaster.known import Known
+
+READ_ENDINGS = frozenset({".toml", ".csv", ".xlsx", ".json", ".txt"})
+"""Endings of files in a season folder that a forecast may rest on."""
+
+DEEPEST = 3
+"""Folders inside folders that are looked at: weather/kept/STATION.csv and a little more."""
+
+
+@dataclass(frozen=True, eq=False)
+class Snapshot:
+    """A forecast with all it was made from. `last_event_id`: the last event of the ledger that it rests on;
+    `made_at`: when it was begun, UTC; `basis`: see `basis_of`."""
+
+    known: Known
+    forecast: RouteForecast
+    last_event_id: int
+    made_at: datetime
+    basis: str = ""
+
+    @property
+    def key(self) -> str:
+        """Short name of this state, for addresses of cached answers and for the script that asks for news."""
+        made = f"{self.basis} {self.last_event_id} {self.made_at.isoformat()}"
+        return hashlib.sha256(made.encode()).hexdigest()[:16]
+
+
+def last_event_of(folder: Path) -> int:
+    """Number of the ledger's last event that a forecast may rest on, 0 for none."""
+    from forecaster.season.ledger import open_ledger
+    from forecaster.season.ledger_runs import FORECAST_IDLE
+
+    ledger = open_ledger(folder, readonly=True)
+    if ledger is None:
+        return 0
+    with ledger:
+        return max((e.event_id for e in ledger.events() if e.kind not in FORECAST_IDLE), default=0)
+
+
+def basis_of(folder: Path, as_of: date) -> str:
+    """A digest that changes when the ledger, a file of the season folder, the day or the program changes.
+
+    Files are looked at from outside (name, size, time of change), so this takes a moment only.
+    """
+    looked = hashlib.sha256(f"{__version__} {as_of}".encode())
+    try:
+        looked.update(f" {last_event_of(folder)}".encode())
+    except ForecasterError as error:
+        looked.update(str(error).encode())
+    for name, size, changed in sorted(_files(folder, "", DEEPEST)):
+        looked.update(f"\0{name} {size} {changed}".encode(errors="surrogateescape"))
+    return looked.hexdigest()
+
+
+def _files(folder: Path, inside: str, deeper: int) -> Iterator[tuple[str, int, int]]:
+    try:
+        entries = list(os.scandir(folder))
+    except OSError:
+        return
+    for entry in entries:
+        if entry.name.startswith((".", "~")) or entry.name == "backups":
+            continue
+        name = f"{inside}/{entry.name}"
+        try:
+            if entry.is_dir():
+                if deeper:
+                    yield from _files(folder / entry.name, name, deeper - 1)
+            elif os.path.splitext(entry.name)[1].lower() in READ_ENDINGS:
+                found = entry.stat()
+                yield name, found.st_size, found.st_mtime_ns
+        except OSError:
+            continue
+
+
+def make_snapshot(folder: Path, as_of: date, *, made_at: datetime) -> Snapshot:
+    """Compute the state of the season folder on `as_of`; takes seconds, reads only.
+
+    Raises:
+        ForecasterError: Something in the folder cannot be used.
+    """
+    from forecaster.build import forecast_route
+    from forecaster.pipeline import load_known
+
+    basis, last_event_id = basis_of(folder, as_of), last_event_of(folder)
+    known = load_known(folder, as_of)
+    return Snapshot(known, forecast_route(known), last_event_id, made_at, basis)
