@@ -88,8 +88,8 @@ def _page(
         ["Dates and chances", *_items([*_dates(forecast, site), *sentences.site_facts(site, forecast.fall)])],
         ["Water", *_items(_water(forecast, site, readings))],
         ["What closing on a day is expected to cost [$]", *_losses(forecast, site)],
-        ["Plan", *_items(_planned(forecast, site))],
-        [f"Why rank {site.rank} of {len(forecast.sites)}", *_items(_rank(forecast, site))],
+        ["Plan", *_items(why_planned(forecast, site))],
+        [f"Why rank {site.rank} of {len(forecast.sites)}", *_items(why_rank(forecast, site))],
     ]
     folded = [
         [line for text in block for line in wrapped(text, width=width, hanging="    ")] for block in blocks
@@ -151,7 +151,8 @@ def _losses(forecast: RouteForecast, site: SiteForecast) -> list[str]:
     return rows
 
 
-def _planned(forecast: RouteForecast, site: SiteForecast) -> list[str]:
+def why_planned(forecast: RouteForecast, site: SiteForecast) -> list[str]:
+    """Where the visit stands in the plan, what that costs it, and how other costs would move it."""
     if site.planned_date is None:
         return ["No crew-day is left for it; see the warnings of the route."]
     day = next(
@@ -191,7 +192,8 @@ def _days(shift: int) -> str:
     return f"{count(abs(shift), 'day')} {'later' if shift > 0 else 'earlier'}"
 
 
-def _rank(forecast: RouteForecast, site: SiteForecast) -> list[str]:
+def why_rank(forecast: RouteForecast, site: SiteForecast) -> list[str]:
+    """By which chance the site is ranked, and what decides between equal ones."""
     group = next(g for g in view.groups(forecast) if site in g.sites)
     place = group.sites.index(site) + 1
     facts = [
