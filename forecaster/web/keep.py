@@ -22,7 +22,16 @@ from forecaster.errors import ForecasterError
 from forecaster.files import write_bytes
 
 FORMAT = "forecaster pages 1"
-KEPT_ROOMS = ("errors", "forecast", "known", "season", "weather", "web.digest", "web.snapshot")
+KEPT_ROOMS = (
+    "errors",
+    "forecast",
+    "known",
+    "season",
+    "weather",
+    "web.digest",
+    "web.site_days",
+    "web.snapshot",
+)
 """Records of these rooms are kept and made again; every other class is refused."""
 
 _NUMBERS = "biuf"  # numpy kinds that are plain numbers: an object array could hold anything

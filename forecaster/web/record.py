@@ -13,7 +13,7 @@ from starlette.requests import Request
 from forecaster.errors import BadInput, Problem
 from forecaster.season.events import SAID, Entry, Event
 from forecaster.season.known_sites import Basics, read_basics
-from forecaster.season.ledger import Recorded, open_ledger
+from forecaster.season.ledger import Once, Recorded, open_ledger
 from forecaster.web.desk import Desk
 from forecaster.web.forms import Stale, session_of
 
@@ -68,6 +68,7 @@ def record(
     seen: int | None = None,
     things: Things | None = None,
     decide: Callable[[tuple[Event, ...]], Sequence[Entry]] | None = None,
+    once: Once = "standing",
 ) -> tuple[Recorded, ...]:
     """Record entries, all or none, after the season's rules were asked under the ledger's lock.
 
@@ -77,6 +78,7 @@ def record(
         seen: The last event about `things` that the person had seen; None: not asked.
         things: Which events make the form stale.
         decide: Makes the entries of all events instead, under the lock (an undo); may raise to refuse.
+        once: "no" where the same words may have to be said again (moved there, elsewhere, and back).
     Raises:
         BadInput: A rule refuses; nothing is recorded.
         Stale: Somebody recorded something about `things` meanwhile; nothing is recorded.
@@ -105,7 +107,7 @@ def record(
 
     who = who_of(request)
     with open_ledger(desk.folder, clock=desk.clock) as ledger:
-        recorded = ledger.write(decided, who=who, once="standing")
+        recorded = ledger.write(decided, who=who, once=once)
     for one in recorded:
         what = f"{one.event.kind} {one.event.site_id} event {one.event.event_id}"
         request.app.state.access.audit(who, request.state.address, what if one.new else f"{what} (again)")

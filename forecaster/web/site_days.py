@@ -10,7 +10,6 @@ from numpy.typing import NDArray
 
 from forecaster.falls import fall_start
 from forecaster.known import Known, air_so_far
-from forecaster.waters import route_water
 from forecaster.weather.site_air import SiteAir
 from forecaster.weather.stations import Outlook
 
@@ -48,6 +47,8 @@ class SiteDays:
 
 def site_days(known: Known) -> dict[str, SiteDays]:
     """Site id -> its days, for every site of the sheet."""
+    from forecaster.waters import route_water
+
     air = air_so_far(known, known.sites)
     waters = {pond.site.site_id: pond for pond in route_water(known).ponds}
     count, first = max(known.as_of_day, 1), fall_start(known.fall)

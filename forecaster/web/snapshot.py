@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import hashlib
 import os
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
 from datetime import date, datetime
 from pathlib import Path
 
@@ -13,6 +13,7 @@ from forecaster import __version__
 from forecaster.errors import ForecasterError
 from forecaster.forecast import RouteForecast
 from forecaster.known import Known
+from forecaster.web.site_days import SiteDays
 
 READ_ENDINGS = frozenset({".toml", ".csv", ".xlsx", ".json", ".txt"})
 """Endings of files in a season folder that a forecast may rest on."""
@@ -24,13 +25,15 @@ DEEPEST = 3
 @dataclass(frozen=True, eq=False)
 class Snapshot:
     """A forecast with all it was made from. `last_event_id`: the last event of the ledger that it rests on;
-    `made_at`: when it was begun, UTC; `basis`: see `basis_of`."""
+    `made_at`: when it was begun, UTC; `basis`: see `basis_of`; `days`: each site's water
+    and air."""
 
     known: Known
     forecast: RouteForecast
     last_event_id: int
     made_at: datetime
     basis: str = ""
+    days: Mapping[str, SiteDays] = field(default_factory=dict)
 
     @property
     def key(self) -> str:
@@ -94,7 +97,8 @@ def make_snapshot(folder: Path, as_of: date, *, made_at: datetime) -> Snapshot:
     """
     from forecaster.build import forecast_route
     from forecaster.pipeline import load_known
+    from forecaster.web.site_days import site_days
 
     basis, last_event_id = basis_of(folder, as_of), last_event_of(folder)
     known = load_known(folder, as_of)
-    return Snapshot(known, forecast_route(known), last_event_id, made_at, basis)
+    return Snapshot(known, forecast_route(known), last_event_id, made_at, basis, site_days(known))
