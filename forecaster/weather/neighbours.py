@@ -1,12 +1,12 @@
 """Gaps of one station are filled from the stations around it, short ones else from the days around them.
 
-Neighbours: a straight line for each neighbour and each part of the year (the month with the months before
-and after it), fitted on the days that both have; the estimates of all neighbours are averaged with the
-inverse of their error variances as weights, and moved by what they were off on the station's own days
-around the gap (a hollow's cold spell, a screen that was changed). Days around: the usual course of the year
-plus an anomaly that fades from both ends of the gap as a first-order autoregression does. Both are
-expectations: a filled day is less extreme than the day itself was. Limits: one variable at a time; a
-station that moved within its record is one station.
+Neighbours: the best of them in one regression (`neighbour_fit`); where too few days are common, a straight
+line for each neighbour and each part of the year (the month with the months before and after it), averaged
+with the inverse of their error variances as weights. Either is moved by what it was off on the station's own
+days around the gap (a hollow's cold spell, a screen that was changed). Days around: the usual course of the
+year plus an anomaly that fades from both ends of the gap as a first-order autoregression does. Both are
+expectations: a filled day is less extreme than the day itself was. Limits: a station that moved within its
+record is one station.
 """
 
 from __future__ import annotations
@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from scipy.signal import lfilter
 
 from forecaster.weather.calendar_axis import CalendarAxis, Floats, seasonal_cycle
+from forecaster.weather.neighbour_fit import joint_estimate
 
 FEWEST_COMMON_DAYS = 100
 """Days that two stations must share in a part of the year before one is estimated from the other."""
@@ -28,6 +29,8 @@ LEVEL_DAYS = 8.0
 errors correlate by 0.4-0.6 from day to day and 0.2-0.45 over five days; our choice between the two."""
 LEVEL_PRIOR_DAYS = 2.0
 """Weight of "not off at all", in days observed just beside the gap."""
+NEAR_DAYS = 30
+"""Days around a gap whose estimates matter for its level: 4 times the memory."""
 SHORT_GAP_DAYS = 5
 ANOMALY_PERSISTENCE = 0.7
 """Correlation of the anomalies of neighbouring days. Chicago's falls of 2016 and 2017 have 0.73 for the
@@ -60,7 +63,9 @@ class Filled:
     estimates: tuple[Estimate | None, ...]
 
 
-def fill_gaps(values_c: Floats, axis: CalendarAxis, *, bridge_all_from: int) -> Filled:
+def fill_gaps(
+    values_c: Floats, axis: CalendarAxis, *, bridge_all_from: int, kinds_c: Floats | None = None
+) -> Filled:
     """Fill what can be filled of one variable at all stations.
 
     Args:
@@ -70,6 +75,8 @@ def fill_gaps(values_c: Floats, axis: CalendarAxis, *, bridge_all_from: int) -> 
         bridge_all_from: First day, by position, from which gaps of any length are filled from the days
             around them (the current fall: a forecast needs its whole course); before it only gaps of up to
             5 days. A gap that reaches the first or the last day is never filled that way.
+        kinds_c: What tells of a neighbour [°C], shape (kind, station, day): its minimum and maximum; the
+            values themselves by default.
     """
     filled = values_c.copy()
     from_neighbours = np.zeros(values_c.shape, dtype=np.bool_)
@@ -80,7 +87,7 @@ def fill_gaps(values_c: Floats, axis: CalendarAxis, *, bridge_all_from: int) -> 
         if missing.all() or not missing.any():
             estimates.append(None)
             continue
-        estimate = estimate_from_neighbours(values_c, station, axis)
+        estimate = estimate_from_neighbours(values_c, station, axis, kinds_c)
         from_neighbours[station] = missing & np.isfinite(estimate.estimate_c)
         filled[station, from_neighbours[station]] = estimate.estimate_c[from_neighbours[station]]
         bridged = bridge_gaps(filled[station], axis, bridge_all_from=bridge_all_from)
@@ -90,19 +97,22 @@ def fill_gaps(values_c: Floats, axis: CalendarAxis, *, bridge_all_from: int) -> 
     return Filled(filled, from_neighbours, from_days_around, tuple(estimates))
 
 
-def estimate_from_neighbours(values_c: Floats, station: int, axis: CalendarAxis) -> Estimate:
+def estimate_from_neighbours(
+    values_c: Floats, station: int, axis: CalendarAxis, kinds_c: Floats | None = None
+) -> Estimate:
     """Estimate one station from all others on every day on which one of them was observed.
 
     Args:
         values_c: Observed values [°C], shape (station, day); NaN is missing.
-        station: Position of the station to estimate; its own values serve to fit the lines only.
+        station: Position of the station to estimate; its own values serve to fit only.
+        kinds_c: See `fill_gaps`.
     References:
         Inverse-variance weights of one line a neighbour: the spatial regression test of Hubbard and You,
         J. Atmos. Oceanic Technol. 22, 2005 (from memory). The 100 common days are our choice.
     """
     own = values_c[station]
     weighted, weight_sum = np.zeros(own.size), np.zeros(own.size)
-    used = []
+    used, errors_c = [], []
     for neighbour, other in enumerate(values_c):
         if neighbour == station:
             continue
@@ -113,12 +123,35 @@ def estimate_from_neighbours(values_c: Floats, station: int, axis: CalendarAxis)
             weighted += weight * np.where(weight > 0.0, guess, 0.0)
             weight_sum += weight
             used.append(neighbour)
+            errors_c.append(float(np.mean(error_c[np.isfinite(error_c)])))
     known = weight_sum > 0.0
     estimate = np.full(own.size, np.nan)
     estimate[known] = weighted[known] / weight_sum[known]
+    best_first = [used[at] for at in np.argsort(errors_c, kind="stable")]
+    missing = ~np.isfinite(own)
+    needed = missing if missing.any() else known
+    kinds = [_kinds_of(at, values_c, kinds_c) for at in best_first]
+    together = joint_estimate(own, kinds, axis, _near(needed, NEAR_DAYS))
+    estimate = np.where(np.isfinite(together), together, estimate)
     both = known & np.isfinite(own)
+    if (both & np.isfinite(together)).sum() >= FEWEST_COMMON_DAYS:
+        both &= np.isfinite(together)
     error = float(np.std(own[both] - estimate[both])) if both.any() else np.nan
     return Estimate(estimate + local_level(own - estimate), error, tuple(used))
+
+
+def _near(flags: NDArray[np.bool_], days: int) -> NDArray[np.bool_]:
+    """True within so many days of a True."""
+    counted = np.concatenate([[0], np.cumsum(flags)])
+    at = np.arange(flags.size)
+    return np.asarray(counted[np.minimum(at + days + 1, flags.size)] > counted[np.maximum(at - days, 0)])
+
+
+def _kinds_of(neighbour: int, values_c: Floats, kinds_c: Floats | None) -> Floats:
+    """What tells of a neighbour, shape (kind, day); by its values if it lacks a kind altogether."""
+    if kinds_c is None or not np.isfinite(kinds_c[:, neighbour]).any(axis=-1).all():
+        return values_c[neighbour][np.newaxis]
+    return kinds_c[:, neighbour]
 
 
 def local_level(off_c: Floats) -> Floats:

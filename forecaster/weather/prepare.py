@@ -138,8 +138,9 @@ def _filled_weather(
     current = (
         axis.day_count if fall is None else max(0, (fall_start(fall) - axis.first_day).days - MARGIN_DAYS)
     )
+    kinds = np.stack([checked.tmin_c, checked.tmax_c])
     low, high, mean = (
-        fill_gaps(values, axis, bridge_all_from=current)
+        fill_gaps(values, axis, bridge_all_from=current, kinds_c=kinds)
         for values in (checked.tmin_c, checked.tmax_c, checked.tmean_c)
     )
     tmin_c, tmax_c, tmean_c = _in_order(checked, low, high, mean)

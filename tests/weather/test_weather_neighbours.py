@@ -134,7 +134,8 @@ def test_hidden_days_come_back_within_the_stated_error(make_record):
     gappy[0, hidden] = NAN
     filled = fill_gaps(gappy, axis_of(one.size, date(2005, 1, 1)), bridge_all_from=one.size)
     error = filled.values_c[0, hidden] - one[hidden]
-    assert filled.estimates[0].error_c == pytest.approx(0.83, abs=0.05)  # sqrt(1 / (1 / 1 + 1 / 2.25))
+    # two weighted lines alone: sqrt(1 / (1 / 1 + 1 / 2.25)) = 0.83; weather lasts: days beside tell too
+    assert 0.70 < filled.estimates[0].error_c < 0.83
     assert np.std(error) == pytest.approx(filled.estimates[0].error_c, rel=0.1)
     assert abs(error.mean()) < 0.15
 
