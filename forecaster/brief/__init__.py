@@ -1,1 +1,1 @@
-"""What changed and whom to tell: the morning brief, alarms, their delivery, and the watch that runs them."""
+"""The brief that comes by itself: what changed, alarms, their delivery, and the watch over a folder."""

@@ -21,7 +21,7 @@ def alarm_entry(day: date, *, key: str, rule: str, title: str, sites: Sequence[s
     return Entry("alarm", day, facts | ({"sites": list(sites)} if sites else {}))
 
 
-def message_entry(day: date, *, key: str, channel: str, title: str, state: str, message_id: str) -> Entry:
+def message_entry(day: date, *, key: str, channel: str, title: str, state: str) -> Entry:
     """On `day` a message was sent or given up (`state`); `channel` is a name or mail address, no secret."""
     facts = {"key": key, "channel": channel, "title": clean_text(title, "title"), "state": state}
-    return Entry("message", day, facts | {"message_id": message_id})
+    return Entry("message", day, facts)
