@@ -25,7 +25,7 @@ class SiteDigest:
     planned_crew: str | None
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Digest:
     """The open sites of one state, by id; and the route's number of caught ponds (nine falls in ten)."""
 

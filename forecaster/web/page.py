@@ -63,11 +63,8 @@ def render(
             somebody may be writing.
         context: Names for the template, beside those of `common_context`.
     """
-    text = (
-        environment()
-        .get_template(template)
-        .render(**common_context(request), reload_when_new=reload_when_new, **context)
-    )
+    names = {**common_context(request), "reload_when_new": reload_when_new, **context}
+    text = environment().get_template(template).render(names)
     return HTMLResponse(text, status_code=status)
 
 
