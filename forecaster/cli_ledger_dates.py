@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from datetime import date
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -59,6 +58,7 @@ class DateCommands:
         from forecaster.season import events
         from forecaster.season.ledger import open_ledger
         from forecaster.season.state import derive
+        from forecaster.season.state_sheet import standing_dates
 
         desk = open_desk(folder, who, self.clock)
         known, day = desk.site(site), desk.day(on)
@@ -69,7 +69,7 @@ class DateCommands:
 
         def decide(recorded: tuple[Event, ...]) -> list[Entry]:
             state = derive(recorded, season=desk.basics.year)
-            dates = _dates_that_stand(known.site_id, known.sheet_dates, state)
+            dates = standing_dates(known.site_id, known.sheet_dates, state)
             if not dates:
                 text = "has no booked or told date, so there is none to call off."
                 raise BadInput(Problem(str(known), text))
@@ -135,14 +135,6 @@ class DateCommands:
         desk.record(make(site_id, day, promised), unless=holds)
         if promised < day:
             typer.echo(f"Note: {promised} lies before {day}, the day on which it was said.", err=True)
-
-
-def _dates_that_stand(site_id: str, in_sheet: tuple[date, ...], state: SeasonState) -> list[date]:
-    """The booked and told dates of a site, the ledger's and the sheet's, that were not called off yet."""
-    gone, passed = state.called_off.get(site_id, frozenset()), state.void.get(site_id, date.min)
-    dates = {day for day in in_sheet if day not in gone and day > passed}
-    dates |= {dates_of[site_id] for dates_of in (state.booked, state.told) if site_id in dates_of}
-    return sorted(dates)
 
 
 def register_dates(app: typer.Typer, clock: Clock) -> None:

@@ -33,6 +33,14 @@ def apply_state(sites: Iterable[Site], state: SeasonState) -> tuple[Site, ...]:
     return tuple(applied)
 
 
+def standing_dates(site_id: str, in_sheet: Iterable[date], state: SeasonState) -> list[date]:
+    """The booked and told dates of a site, the ledger's and the sheet's, that were not called off yet."""
+    gone, passed = state.called_off.get(site_id, frozenset()), state.void.get(site_id, date.min)
+    dates = {day for day in in_sheet if day not in gone and day > passed}
+    dates |= {dates_of[site_id] for dates_of in (state.booked, state.told) if site_id in dates_of}
+    return sorted(dates)
+
+
 def _standing(site_id: str, in_sheet: date | None, state: SeasonState) -> date | None:
     """A date of the sheet, None where it no longer stands."""
     if in_sheet is None or in_sheet <= state.void.get(site_id, date.min):
