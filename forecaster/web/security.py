@@ -179,9 +179,13 @@ def is_own_host(host: str, names: Iterable[str]) -> bool:
 
 
 def _check_origin(headers: Headers, host: str) -> None:
-    """A form must come from a page of this server."""
+    """A form must come from a page of this server.
+
+    Pages are sent with `no-referrer`, so browsers give their forms the origin "null" (Fetch standard, "append
+    a request `Origin` header"); then Sec-Fetch-Site decides, and in any case the token.
+    """
     origin, site = headers.get("origin"), headers.get("sec-fetch-site")
-    if origin is not None and urlsplit(origin).netloc.casefold() != host.casefold():
+    if origin not in (None, "null") and urlsplit(origin or "").netloc.casefold() != host.casefold():
         raise Refused(403, "That form came from another site. Nothing was changed.")
     if site not in (None, "same-origin", "none"):
         raise Refused(403, "That form came from another site. Nothing was changed.")

@@ -1,0 +1,66 @@
+"""The owner's path on a phone: see the risk, open a site, enter a reading, see the estimate move."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+from web_browser import DESK, NARROW, PHONE, WIDE, axe_problems, small_targets, watched
+from web_server import Served
+
+pytestmark = pytest.mark.browser
+SITE = "V-16"
+"""A pond without a reading of its own, so that one moves its estimate."""
+
+PAGES = ["/", f"/site/{SITE}/reading", f"/site/{SITE}/closing"]
+
+
+@pytest.mark.parametrize("script", [True, False], ids=["script", "no-script"])
+def test_owner_enters_a_reading_and_sees_the_estimate_move(
+    served: Served, chromium: Any, script: bool
+) -> None:
+    with watched(chromium, served.url, script=script) as phone:
+        phone.go("/")
+        page = phone.page
+        assert page.get_by_role("heading", name="Act now").is_visible() or page.get_by_text("Most at risk")
+        page.locator(f'a[href="/site/{SITE}/reading"]').first.click()
+        page.get_by_label("Water temperature").fill("44.5")
+        page.get_by_label("Measured by").fill("Heron")
+        page.get_by_role("button", name="Record the reading").click()
+        page.wait_for_url("**/entered/*")
+        assert page.get_by_text("water 44.5 °F").is_visible()
+        page.get_by_role("heading", name="How the estimate moved").wait_for(timeout=60_000)
+        row = page.get_by_role("row", name="Water")
+        before, now = (cell.inner_text() for cell in row.get_by_role("cell").all())
+        assert before != now
+        assert now.startswith("about 4")
+        page.get_by_role("button", name="Undo").click()
+        page.wait_for_url("**/entered/2")
+        assert page.get_by_text("undoes event 1").is_visible()
+        phone.check()
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("size", [NARROW, PHONE, DESK, WIDE], ids=["360", "390", "1280", "1920"])
+def test_pages_fit_and_stay_quiet(
+    base_served: Served, chromium: Any, size: tuple[int, int], scheme: str
+) -> None:
+    with watched(chromium, base_served.url, size, scheme=scheme) as window:
+        for path in PAGES:
+            assert window.go(path).status == 200
+            window.check()
+            if size[0] < 700:
+                assert small_targets(window.page) == []
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_axe_finds_nothing(base_served: Served, chromium: Any, scheme: str) -> None:
+    assert axe_problems(chromium, base_served.url, [*PAGES, "/nowhere"], scheme=scheme) == []
+
+
+def test_keyboard_reaches_the_content_first(base_served: Served, chromium: Any) -> None:
+    with watched(chromium, base_served.url, DESK) as window:
+        window.go("/")
+        window.page.keyboard.press("Tab")
+        window.page.keyboard.press("Enter")
+        assert window.page.evaluate("document.activeElement.id") == "content"
