@@ -31,7 +31,7 @@ MONTH_NAMES = (
 REASONS = {
     "cooled": "The water has cooled down enough for the winter rest.",
     "will cool": "By then the water should have cooled down enough for the winter rest.",
-    "before frost": "We come before the water is quite cold, so that pump and lines are safe from hard frost.",
+    "before frost": "We come before the water is quite cold, so that pump and lines are safe from frost.",
     "heated": "Your pond is heated, so we go by the air and come before hard frost.",
     "no pond": "There is no pond to cool here, so we come before hard frost reaches the lines.",
 }

@@ -157,6 +157,14 @@ def _line(text: str) -> str:
     return " / ".join(part.strip() for part in text.splitlines() if part.strip())
 
 
+def _gear(day: date, facts: Facts, event: Event, basics: Basics) -> str:
+    items = ", ".join(_line(item) for item in facts.get("items", ()))
+    if facts.get("back"):
+        return f"{items} brought back on {short_day(day)}{_by(facts)}"
+    store = f" to {_line(facts['store'])}" if facts.get("store") else ""
+    return f"{items} taken{store} on {short_day(day)}{_by(facts)}"
+
+
 def _or_none(value: object) -> str:
     return "(not there)" if value is None else str(value)
 
@@ -173,6 +181,7 @@ _WORDS: dict[str, Callable[[date, Facts, Event, Basics], str]] = {
     "note": _note,
     "outcome": _outcome,
     "thermometer": _thermometer,
+    "gear": _gear,
     "undo": _undo,
     "settings": _settings,
     "plan": _plan,

@@ -32,6 +32,7 @@ SAID = (
     "note",
     "outcome",
     "thermometer",
+    "gear",
 )
 """Kinds that people enter."""
 

@@ -28,7 +28,7 @@ from forecaster.season.state_records import SeasonState as SeasonState
 from forecaster.season.state_sheet import apply_state as apply_state
 from forecaster.season.state_sheet import state_notices as state_notices
 
-SEASON_KINDS = frozenset({*SAID, "plan", "season"}) - {"thermometer"}
+SEASON_KINDS = frozenset({*SAID, "plan", "season"}) - {"thermometer", "gear"}
 """Kinds of events whose day tells which season is under way."""
 
 
