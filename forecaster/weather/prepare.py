@@ -15,6 +15,7 @@ import numpy as np
 from forecaster.errors import BadInput, Notice, Problem
 from forecaster.falls import fall_of, fall_start
 from forecaster.weather.calendar_axis import CalendarAxis, Floats
+from forecaster.weather.contradictions import without_contradicted
 from forecaster.weather.daily_csv import shortened
 from forecaster.weather.fall_blocks import MARGIN_DAYS
 from forecaster.weather.known_rows import KnownRows, StationRecord, known_before
@@ -76,6 +77,9 @@ def prepare_weather(
         gaps = _too_old(known, checked, axis, as_of)
     if raised or gaps:
         raise BadInput([*raised, *gaps])
+    checked = without_contradicted(
+        checked, axis, [station.station for station in known], [station.where for station in known]
+    )
     return _filled_weather(known, checked, axis, as_of, tuple(outlooks), told)
 
 

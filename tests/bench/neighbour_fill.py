@@ -50,6 +50,7 @@ def measure(title: str, records: Sequence[StationRecord], *, as_of: date) -> Non
             changed[number] = replace(record, rows=replace(record.rows, values=values))
             filled = prepare_weather(changed, as_of=as_of)
             at = (days[hidden] - np.datetime64(whole.first_day)).astype(int)
+            at = at[~whole.filled[number, at]]  # what is set aside there is no truth
             off = np.stack(
                 [
                     getattr(filled, key)[number, at] - getattr(whole, key)[number, at]
