@@ -15,7 +15,7 @@ import typer
 from forecaster.errors import BadInput, ForecasterError, Problem
 
 if TYPE_CHECKING:
-    from forecaster.brief.round import Post
+    from forecaster.brief.sending import Post
     from forecaster.matters import Brief
     from forecaster.season.settings import Settings
 
@@ -132,8 +132,8 @@ def _post(folder: Path, settings: Settings, *, dry_run: bool) -> Post | None:
     from forecaster.brief.channels import check_channels, senders
     from forecaster.brief.delivery import Manners
     from forecaster.brief.outbox import Outbox
-    from forecaster.brief.round import Post
     from forecaster.brief.secrets import load_secrets
+    from forecaster.brief.sending import Post
 
     secrets = load_secrets(folder)
     check_channels(settings, secrets)
@@ -202,7 +202,7 @@ def _remember(folder: Path, remember: Callable[[], None]) -> None:
 def _send(folder: Path, post: Post) -> None:
     from forecaster.brief.delivery import report_lines
     from forecaster.brief.outbox import Outbox
-    from forecaster.brief.round import send_all
+    from forecaster.brief.sending import send_all
 
     with Outbox(folder) as outbox:
         report = send_all(folder, outbox, post)

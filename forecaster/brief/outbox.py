@@ -130,7 +130,7 @@ class Outbox:
     def folder_id(self) -> str:
         """A random name of this outbox, made once: it keeps the Message-IDs of two offices apart."""
         fresh = random_source.token_hex(8)
-        self._write([("INSERT OR IGNORE INTO about VALUES ('folder_id', ?)", [fresh])])
+        self._write([("INSERT INTO about VALUES ('folder_id', ?) ON CONFLICT (name) DO NOTHING", [fresh])])
         return str(self._rows("SELECT value FROM about WHERE name = 'folder_id'")[0][0])
 
     def memory(self, audience: str, as_of: date) -> tuple[date, dict[str, Any]] | None:
@@ -163,12 +163,18 @@ class Outbox:
         work: list[tuple[str, list[Any]]] = []
         for m in messages:
             row = [m.key, m.kind, m.day.isoformat(), m.subject, m.text, m.html, _stamp(m.created_at)]
-            sql = "INSERT OR IGNORE INTO message (key, kind, day, subject, text, html, created_at, sites)"
-            work.append((f"{sql} VALUES (?, ?, ?, ?, ?, ?, ?, ?)", [*row, json.dumps(m.sites)]))
-            sql = "INSERT OR IGNORE INTO delivery (key, channel, target, next_try, changed_at)"
+            sql = (
+                "INSERT INTO message (key, kind, day, subject, text, html, created_at, sites)"
+                " VALUES (?, ?, ?, ?, ?, ?, ?, ?) ON CONFLICT (key) DO NOTHING"
+            )
+            work.append((sql, [*row, json.dumps(m.sites)]))
+            sql = (
+                "INSERT INTO delivery (key, channel, target, next_try, changed_at)"
+                " VALUES (?, ?, ?, ?, ?) ON CONFLICT (key, channel, target) DO NOTHING"
+            )
             for channel, target in places.get(m.key, ()):
                 values = [m.key, channel, target, _stamp(now), _stamp(now)]
-                work.append((f"{sql} VALUES (?, ?, ?, ?, ?)", values))
+                work.append((sql, values))
         for audience, told in memories.items():
             sql = "INSERT INTO memory (audience, as_of, told) VALUES (?, ?, ?)"
             work.append((sql, [audience, as_of.isoformat(), json.dumps(told, sort_keys=True)]))

@@ -1,12 +1,8 @@
-"""One round: what there is to tell of a season folder, put into the outbox, sent, and recorded in the ledger.
-
-Order matters. The ledger gets its copy last and may get it again: an entry that it holds is not added twice.
-"""
+"""What there is to tell of a season folder, put into the outbox together with the memory of what was told."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
 from datetime import date, datetime
 from pathlib import Path
 from typing import Any
@@ -14,10 +10,8 @@ from zoneinfo import ZoneInfo
 
 from forecaster.brief.alarms import alarms, no_forecast
 from forecaster.brief.channels import Addressees
-from forecaster.brief.delivery import Manners, Report, deliver, troubles
-from forecaster.brief.lock import held
-from forecaster.brief.outbox import BRIEF_FOLDER, Delivery, Message, Outbox, has_outbox
-from forecaster.brief.outcome import Sender
+from forecaster.brief.delivery import troubles
+from forecaster.brief.outbox import Message, Outbox, has_outbox
 from forecaster.brief.situation import Situation, situation_of
 from forecaster.brief.sources import matters_since
 from forecaster.build import forecast_route
@@ -28,8 +22,6 @@ from forecaster.pipeline import load_known
 from forecaster.report import sentences
 from forecaster.report.brief_page import alarm_page, brief_page
 from forecaster.report.brief_text import alarm_text, brief_text, subject
-from forecaster.season.ledger import Ledger, open_ledger
-from forecaster.season.message_events import alarm_entry, message_entry
 from forecaster.season.settings import Settings
 
 SHOWN, SENT, ALARMS = "shown", "sent", "alarms"
@@ -149,55 +141,3 @@ def _queue(
     messages = [alarm_message(matter, settings, footing, now) for matter in matters]
     places = {message.key: to.alarms for message in messages}
     outbox.queue(messages, places, {ALARMS: after}, as_of=as_of, now=now)
-
-
-@dataclass(frozen=True)
-class Post:
-    """What sending needs: the senders by channel, the manners, and the clock."""
-
-    senders: Mapping[str, Sender]
-    manners: Manners
-    clock: Callable[[], datetime]
-    stop: Callable[[], bool] = lambda: False
-
-
-def send_all(folder: Path, outbox: Outbox, post: Post, *, patience_s: float = 60.0) -> Report:
-    """Send what is due and record in the ledger what became of it.
-
-    Raises:
-        Busy: Another process is sending, and still was after `patience_s`.
-    """
-    with held(folder / BRIEF_FOLDER / "sending.lock", who="another sending", patience_s=patience_s):
-        report = deliver(outbox, post.senders, post.manners, clock=post.clock, stop=post.stop)
-        record_in_ledger(folder, outbox, post.clock)
-    return report
-
-
-def record_in_ledger(folder: Path, outbox: Outbox, clock: Callable[[], datetime]) -> int:
-    """Copy new alarms and settled deliveries into the season's ledger, where there is one: how many."""
-    raised, settled = outbox.unrecorded_alarms(), outbox.unrecorded_deliveries()
-    if not raised and not settled:
-        return 0
-    probe = open_ledger(folder, readonly=True)
-    if probe is None:
-        return 0
-    probe.close()
-    with open_ledger(folder, clock=clock) as ledger:
-        _append(ledger, raised, settled)
-    outbox.mark_recorded(raised, settled)
-    return len(raised) + len(settled)
-
-
-def _append(ledger: Ledger, raised: Sequence[Message], settled: Sequence[Delivery]) -> None:
-    entries = [alarm_entry(m.day, key=m.key, rule=m.kind, title=m.subject, sites=m.sites) for m in raised]
-    entries += [
-        message_entry(
-            delivery.message.day,
-            key=delivery.message.key,
-            channel=delivery.place,
-            title=delivery.message.subject,
-            state=delivery.state,
-        )
-        for delivery in settled
-    ]
-    ledger.append(entries, who="forecaster", once="ever")

@@ -25,14 +25,13 @@ from forecaster.brief.lock import Busy, held
 from forecaster.brief.outbox import BRIEF_FOLDER, Outbox
 from forecaster.brief.round import (
     SENT,
-    Post,
     queue_alarms,
     queue_brief,
     queue_no_forecast,
-    send_all,
     situation_in,
 )
 from forecaster.brief.secrets import Secrets
+from forecaster.brief.sending import Post, send_all
 from forecaster.errors import BadInput, ForecasterError
 from forecaster.falls import fall_of
 from forecaster.season.settings import Settings, read_settings

@@ -7,6 +7,7 @@ once, however often it comes. The library's services know no such key; a crash w
 from __future__ import annotations
 
 import logging
+import warnings
 from dataclasses import dataclass
 from typing import Any
 
@@ -118,4 +119,6 @@ def _service(url: str) -> Any:
     log = logging.getLogger("apprise")
     log.setLevel(logging.CRITICAL + 1)
     log.propagate = False
-    return apprise.Apprise.instantiate(url, suppress_exceptions=True)
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", DeprecationWarning)  # of modules that its plug-ins load
+        return apprise.Apprise.instantiate(url, suppress_exceptions=True)
