@@ -88,7 +88,7 @@ def _page(
         ["Dates and chances", *_items([*_dates(forecast, site), *sentences.site_facts(site, forecast.fall)])],
         ["Water", *_items(_water(forecast, site, readings))],
         ["What closing on a day is expected to cost [$]", *_losses(forecast, site)],
-        ["Plan", *_items(why_planned(forecast, site))],
+        ["Plan", *_items([*why_planned(forecast, site), *_shifts(site)])],
         [f"Why rank {site.rank} of {len(forecast.sites)}", *_items(why_rank(forecast, site))],
     ]
     folded = [
@@ -152,7 +152,7 @@ def _losses(forecast: RouteForecast, site: SiteForecast) -> list[str]:
 
 
 def why_planned(forecast: RouteForecast, site: SiteForecast) -> list[str]:
-    """Where the visit stands in the plan, what that costs it, and how other costs would move it."""
+    """Where the visit stands in the plan, and what that costs it."""
     if site.planned_date is None:
         return ["No crew-day is left for it; see the warnings of the route."]
     day = next(
@@ -177,13 +177,16 @@ def why_planned(forecast: RouteForecast, site: SiteForecast) -> list[str]:
         best = float(parts[:, fall_day(site.recommended_date, forecast.fall)].sum())
         if planned > best + 0.5:
             facts.append(f"The crews' hours cost this site {dollars(planned - best)} beyond its best day.")
+    return facts
+
+
+def _shifts(site: SiteForecast) -> list[str]:
+    """How far the best day would move if a cost were half or double."""
     shifts = [
         f"{head}: {_days(halved)} if halved, {_days(doubled)} if doubled"
         for head, (halved, doubled) in zip(PART_HEADS, site.date_shifts.values(), strict=False)
     ]
-    if shifts:
-        facts.append(f"If a cost were another, the best day would move. {'; '.join(shifts)}.")
-    return facts
+    return [f"If a cost were another, the best day would move. {'; '.join(shifts)}."] if shifts else []
 
 
 def _days(shift: int) -> str:

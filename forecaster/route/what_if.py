@@ -5,6 +5,7 @@ A text of one or more changes, parted by semicolons:
     ill North 2025-10-14            the crew does not work that day (or FIRST..LAST)
     rain 2025-10-14                 nobody works that day (or FIRST..LAST)
     extra North 2025-10-14          one more crew that day, like North and sent where North may go
+    move S1 North 2025-10-14        the visit stays on that crew-day, the others make the best of it
     site NEW 43.10 -88.20 24in 2h   one more pond: place, mean depth (in or cm), hours on site (default 2h)
 """
 
@@ -26,8 +27,8 @@ from forecaster.units import M_PER_INCH
 
 WHERE = "--what-if"
 HOW = (
-    "Write: ill CREW DATE; rain DATE; extra CREW DATE; site ID LATITUDE LONGITUDE DEPTHin HOURSh "
-    "(several parted by semicolons)."
+    "Write: ill CREW DATE; rain DATE; extra CREW DATE; move SITE CREW DATE; "
+    "site ID LATITUDE LONGITUDE DEPTHin HOURSh (several parted by semicolons)."
 )
 LONGEST_SPAN = 60
 
@@ -58,6 +59,7 @@ def _changed(known: Known, change: str) -> Known:
         "ill": _ill,
         "rain": _rain,
         "extra": _extra,
+        "move": _move,
         "site": _site,
     }
     if word.casefold() not in kinds:
@@ -128,6 +130,24 @@ def _site(known: Known, rest: str) -> Known:
         raise ValueError(f"{on_site:g} h is no visit. Write 0.1h to 24h.")
     more = Site(site_id, "(what if)", latitude, longitude, depth_m, hours_on_site=on_site)
     return replace(known, sites=(*known.sites, more))
+
+
+def _move(known: Known, rest: str) -> Known:
+    """A site's id may hold spaces, so the longest one that the text begins with is meant."""
+    ids = [site.site_id for site in known.sites if f"{rest} ".startswith(f"{site.site_id} ")]
+    if not ids:
+        site_id = rest.split(" ")[0]
+        hint = did_you_mean(site_id, [site.site_id for site in known.sites])
+        raise ValueError(f'"{site_id}" is no site.{hint} Write move SITE CREW DATE.')
+    site_id = max(ids, key=len)
+    name, days = _crew_and_days(known, rest.removeprefix(site_id).strip())
+    if len(days) > 1:
+        raise ValueError("a visit takes one day. Write one date.")
+    sites = tuple(
+        replace(site, hand_placed=(days[0], name)) if site.site_id == site_id else site
+        for site in known.sites
+    )
+    return replace(known, sites=sites)
 
 
 def _crew_and_days(known: Known, rest: str) -> tuple[str, list[date]]:

@@ -17,7 +17,7 @@ import numpy as np
 from markupsafe import Markup
 
 from forecaster.falls import fall_day, fall_start
-from forecaster.report.words import MONTHS, degrees, dollars, limit, weekday_date
+from forecaster.report.words import MONTHS, degrees, dollars, limit, unit_of, weekday_date
 from forecaster.season.readings import Reading
 from forecaster.units import c_to_f
 from forecaster.web.site_days import SiteDays
@@ -91,6 +91,7 @@ def water_chart(
     known = [value for value in [*values, *lines.values()] if np.isfinite(value)]
     frame = Frame(first, last, 10.0 * floor(min(known) / 10), 10.0 * ceil(max(known) / 10))
     body = [_grid(frame, 10.0, ""), _months(frame), _today(frame, as_of)]
+    body.append(_text(LEFT - 4, TOP - 5, unit_of(units), "tick", "end"))
     if water is not None:
         body.append(_band(frame, axis, water[1], water[2]))
     body.append(f'<path class="air" d="{frame.path(list(zip(axis, air, strict=True)))}"/>')
@@ -133,8 +134,8 @@ def loss_chart(
                 f'<circle class="{css}" cx="{frame.x(day):.1f}" cy="{frame.y(total[day]):.1f}" r="{radius}"/>'
             )
     body += [
-        _text(LEFT + 4, TOP + 2, "too early: warm water", "hint"),
-        _text(WIDTH - RIGHT - 2, TOP + 2, "too late: frost and ice", "hint", "end"),
+        _text(LEFT + 4, TOP - 5, "too early: warm water", "hint"),
+        _text(WIDTH - RIGHT - 2, TOP - 5, "too late: frost and ice", "hint", "end"),
     ]
     said = " ".join(
         f"{name} {weekday_date(day)}: {dollars(total[day])}."

@@ -231,19 +231,28 @@ def is_contact(column: str) -> bool:
 
 
 def customer_words(site: SiteForecast) -> str:
-    """What the customer could be told, in two sentences; no chance of frost is named."""
+    """What the customer could be told; no chance of frost is named. "" where no day is left."""
+    promised = site.site.booked_date or site.site.told_date
+    purpose = (
+        "We come when the water has cooled and before hard frost."
+        if site.site.has_pond
+        else "We come before hard frost."
+    )
+    if promised is not None:
+        return f"We close your {_feature(site)} on {weekday_date(promised)}. {purpose}"
     if site.recommended_date is None:
         return ""
-    promised = site.site.booked_date or site.site.told_date
-    if promised is not None:
-        return f"We close your pond on {weekday_date(promised)}. {clean(site.reason)}"
     start, end = site.window_start, site.window_end
     span = (
         f"between {weekday_date(start)} and {weekday_date(end)}"
         if start and end and start != end
         else f"on {weekday_date(site.recommended_date)}"
     )
-    return f"We expect to close your pond {span}. {clean(site.reason)}"
+    return f"We expect to close your {_feature(site)} {span}. {purpose}"
+
+
+def _feature(site: SiteForecast) -> str:
+    return {"pond": "pond", "fountain": "fountain"}.get(site.site.kind, "waterfall")
 
 
 # --- what was said and done

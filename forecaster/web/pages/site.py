@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 from markupsafe import Markup
@@ -175,10 +176,13 @@ def _customer_strip(as_of: Any, found: SiteForecast) -> Markup:
         curves = SeasonCurves(
             curves.first_day, curves.p_settled, curves.p_first_hard_freeze * 0.0, (), curves.loss
         )
+    dates = replace(dates_of(found, as_of), planned=None)
+    if dates.pin is not None:
+        dates = replace(dates, recommended=None)
     return Markup(
         strip_svg(
             curves,
-            dates_of(found, as_of),
+            dates,
             uid="customer",
             title="Your pond this fall",
             desc=site_view.customer_words(found),
