@@ -6,14 +6,16 @@ import os
 import re
 import sys
 import tempfile
+from datetime import UTC, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from forecaster.errors import BadInput, Problem
 
 if TYPE_CHECKING:
+    from forecaster.backtest.contract import Backtest
     from forecaster.backtest.inputs import Asked
 
 LAST_DAY = re.compile(r"(\d{1,2})-(\d{1,2})")
@@ -85,6 +87,9 @@ def backtest(
     workers: Annotated[
         int | None, typer.Option("--workers", metavar="N", help="Processes; default one a core.")
     ] = None,
+    for_pages: Annotated[
+        bool, typer.Option("--for-pages", help="Keep the result in FOLDER for the page Evidence, too.")
+    ] = False,
 ) -> None:
     """Replay past seasons with only what was known on each day, and score the forecasts.
 
@@ -110,7 +115,7 @@ def backtest(
 
     with tempfile.TemporaryFile("w+", encoding="utf-8", newline="") as rows:
         rows.write(csv_head())
-        done = run_backtest(
+        done = (_kept_for_pages if for_pages else run_backtest)(
             folder,
             asked,
             workers=workers or os.cpu_count() or 1,
@@ -133,6 +138,13 @@ def backtest(
     for path in (json_file, forecasts, html_file):
         if path:
             typer.echo(f"Written: {path}", err=True)
+
+
+def _kept_for_pages(folder: Path, asked: Asked, **how: Any) -> Backtest:
+    from forecaster import __version__
+    from forecaster.web.evidence_store import keep_evidence
+
+    return keep_evidence(folder, asked, now=datetime.now(UTC), version=__version__, **how)
 
 
 def _asked(

@@ -78,11 +78,14 @@ def backtest_page(backtest: Backtest) -> str:
         members=backtest.members,
         seed=backtest.seed,
         kinds=[
-            (KINDS[kind], [panel for event in (1, 0) if (panel := _panel(backtest, kind, event)) is not None])
+            (
+                KINDS[kind],
+                [panel for event in (1, 0) if (panel := panel_of(backtest, kind, event)) is not None],
+            )
             for kind in backtest.kinds()
         ],
-        rows=[_cells(row) for row in summary.rows()],
-        money=_money(backtest),
+        rows=[score_cells(row) for row in summary.rows()],
+        money=money_panels(backtest),
         skipped=backtest.skipped,
         warnings=backtest.warnings,
         terms=TERMS,
@@ -103,7 +106,8 @@ def _template() -> Template:
     return environment.get_template("backtest.html.j2")
 
 
-def _panel(backtest: Backtest, kind: int, event: int) -> Panel | None:
+def panel_of(backtest: Backtest, kind: int, event: int) -> Panel | None:
+    """Charts and sentences of one kind of truth and event (positions in KINDS, EVENTS); None if no case."""
     summary = backtest.summary
     rows = [row for row in summary.rows() if row.truth == KINDS[kind] and row.event == EVENTS[event]]
     if not rows:
@@ -164,7 +168,9 @@ def _label(row: ScoreRow) -> str:
     return "all" if row.as_of_month_day == "all" else day_words(row.as_of_month_day)
 
 
-def _cells(row: ScoreRow) -> dict[str, str]:
+def score_cells(row: ScoreRow) -> dict[str, str]:
+    """One row of the table of scores, column name -> text."""
+
     def shown(value: float | None, form: str) -> str:
         return "" if value is None else format(value, form)
 
@@ -193,7 +199,8 @@ def _bounded(value: float | None, low: float | None, high: float | None) -> str:
     return f"{value:.2f}" if low is None or high is None else f"{value:.2f} ({low:.2f} to {high:.2f})"
 
 
-def _money(backtest: Backtest) -> list[MoneyPanel]:
+def money_panels(backtest: Backtest) -> list[MoneyPanel]:
+    """The worlds of crews that were played, none without money."""
     panels = []
     notes = iter(backtest.money_notes)
     for limited in (False, True):

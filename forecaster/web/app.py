@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import logging
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from typing import Any
@@ -19,6 +18,7 @@ from forecaster.web.access import Access
 from forecaster.web.desk import Desk
 from forecaster.web.forms import Stale
 from forecaster.web.page import present_pages, render
+from forecaster.web.replay import Replayer
 from forecaster.web.security import Door, Guard, Refused, own_names
 
 PAGES = ("today", "entry", "route", "site", "evidence", "snap", "sheets", "data", "log_in", "static")
@@ -37,8 +37,6 @@ ERROR_HEADS = {
     503: "Please try again",
 }
 
-log = logging.getLogger("forecaster.web")
-
 
 def create_app(desk: Desk, access: Access, door: Door | None = None) -> Starlette:
     """The application; `desk` is started and stopped with it. Whoever serves it binds it to an address.
@@ -50,6 +48,7 @@ def create_app(desk: Desk, access: Access, door: Door | None = None) -> Starlett
     """
     door = door or Door(names=own_names())
     pages = present_pages(PAGES)
+    replayer = Replayer(desk.folder)
 
     @asynccontextmanager
     async def lifespan(app: Starlette) -> AsyncIterator[None]:
@@ -57,6 +56,7 @@ def create_app(desk: Desk, access: Access, door: Door | None = None) -> Starlett
         try:
             yield
         finally:
+            replayer.stop()
             desk.stop()
 
     app = Starlette(
@@ -78,6 +78,7 @@ def create_app(desk: Desk, access: Access, door: Door | None = None) -> Starlett
     app.state.desk = desk
     app.state.access = access
     app.state.door = door
+    app.state.replayer = replayer
     app.state.pages = frozenset(pages)
     return app
 
@@ -119,6 +120,6 @@ def _fault(request: Request, error: Any) -> Response:
 
 
 def _crash(request: Request, error: Any) -> Response:
-    log.exception("an error of the program at %s", request.url.path, exc_info=error)
+    """The server then logs the error itself."""
     text = "The program met an error of its own. Nothing was recorded. Go back and try again."
     return error_page(request, 500, text)

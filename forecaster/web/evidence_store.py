@@ -239,6 +239,6 @@ def _stations_of(given: BacktestInput) -> dict[str, str]:
 
 def _tidy(base: Path, current: str) -> None:
     """Remove replays that no page reads any more."""
-    names = sorted(path.name for path in base.iterdir() if path.is_dir() and path.name != current)
+    names = sorted(path.name for path in base.glob("20*") if path.is_dir() and path.name != current)
     for name in names[: max(0, len(names) - OLDEST_KEPT)]:
         shutil.rmtree(base / name, ignore_errors=True)
