@@ -24,6 +24,7 @@ Paper = Literal["letter", "a4"]
 
 PADDING_PT = 4 * mm
 CODE_PT = 34 * mm
+LINK_PT = 6.5
 QUIET_MODULES = 4
 """White around a code (ISO/IEC 18004) [modules]."""
 POWER = "Off at breaker or plug before it goes back."
@@ -110,13 +111,22 @@ def _label(
     draw_code(canvas, link, x + width - PADDING_PT - CODE_PT, code_y, CODE_PT)
     canvas.setFillGray(0.0)
     _lines(canvas, x + PADDING_PT, y + height - PADDING_PT, width - CODE_PT - 3 * PADDING_PT, item, year)
-    note, size = fitted_line(link, SANS, 6.5, CODE_PT)
-    canvas.setFont(SANS, size)
-    canvas.drawCentredString(x + width - PADDING_PT - CODE_PT / 2, code_y - 8, note)
+    canvas.setFont(SANS, LINK_PT)
+    for row, part in enumerate(_link_lines(link)):
+        middle = x + width - PADDING_PT - CODE_PT / 2
+        canvas.drawCentredString(middle, code_y - 1 - row * (LINK_PT + 1), part)
     cautions = " ".join([*([LIFT] if item.heavy else []), *([POWER] if _electric(item) else [])])
     text, size = fitted_line(cautions, BOLD, 7.5, width - 2 * PADDING_PT)
     canvas.setFont(BOLD, size)
     canvas.drawString(x + PADDING_PT, y + PADDING_PT * 0.7, text)
+
+
+def _link_lines(link: str) -> list[str]:
+    """The address under a code in at most two lines, broken before the site."""
+    shown = link.split("://", 1)[-1]
+    front, slash, site = shown.rpartition("/site/")
+    parts = [front, f"{slash}{site}"] if slash else [shown]
+    return [fitted_line(part, SANS, LINK_PT, CODE_PT)[0] for part in parts]
 
 
 def _electric(item: StoredItem) -> bool:
@@ -127,7 +137,7 @@ def _electric(item: StoredItem) -> bool:
 def _lines(canvas: Canvas, x: float, top: float, width: float, item: StoredItem, year: int) -> None:
     watts = "" if item.watts is None else f" {item.watts:g} W"
     keep = f"keep {item.keep}, frost-free" if item.keep else "frost-free"
-    where = f"{clean(item.store)}, {keep}" if item.store else f"store: ____________, {keep}"
+    where = f"{clean(item.store)}, {keep}" if item.store else f"store ______________, {keep}"
     taken = f"taken {day_month(item.day)} {item.day.year}" if item.day else f"taken ________ {year}"
     rows: list[tuple[str, str, float, int]] = [
         (clean(item.site.site_id), BOLD, 20.0, 1),
@@ -147,7 +157,7 @@ def _lines(canvas: Canvas, x: float, top: float, width: float, item: StoredItem,
             y -= size * 1.15
             canvas.setFont(font, size)
             canvas.drawString(x, y, line)
-        y -= size * 0.2
+        y -= size * (0.7 if "____" in text else 0.2)  # room to write
 
 
 def draw_code(canvas: Canvas, text: str, x: float, y: float, size_pt: float) -> None:
