@@ -154,6 +154,24 @@ class RouteSettings(_Closed):
     ice_hours_factor: float = Field(default=1.5, ge=1, le=10)
 
 
+class SnapSettings(_Closed):
+    """Table [snap]: what counts after a cold snap. `quick_visit_minutes`: power off, pump out or lines drained;
+    `soon_days`: nights that a visit today is weighed against; `look_back_days`: days in which a snap is looked
+    for; `quick_chance`: a plumbing freeze within `soon_days` is near from this chance on; `running_share`:
+    share of the plumbing risk where water runs through the lines; `early_look_share`: share of a damage that
+    an early look saves; `fish_loss` [$]: what fish under closed ice stand for; `ice_cover_days`: cover of so
+    many days may hold the gases in. Minutes, prices and shares are common practice, no source."""
+
+    quick_visit_minutes: int = Field(default=25, ge=5, le=120)
+    soon_days: int = Field(default=3, ge=1, le=10)
+    look_back_days: int = Field(default=10, ge=1, le=60)
+    quick_chance: float = Field(default=0.2, ge=0.01, le=1)
+    running_share: float = Field(default=0.5, ge=0, le=1)
+    early_look_share: float = Field(default=0.25, ge=0, le=1)
+    fish_loss: float = Field(default=250.0, ge=0, le=100_000)
+    ice_cover_days: int = Field(default=4, ge=1, le=30)
+
+
 class BriefSettings(_Closed):
     """Table [brief]. `channels`: "mail", or names of the secrets file; `at`: when `watch` sends it, local;
     from `quiet_from` to `quiet_to` (local) nothing is sent, equal times: no quiet hours; `moved_days`: a date
@@ -232,6 +250,7 @@ class Settings(_Closed):
     thresholds: Thresholds = Thresholds()
     costs: Costs = Costs()
     route: RouteSettings = RouteSettings()
+    snap: SnapSettings = SnapSettings()
     brief: BriefSettings = BriefSettings()
     alarms: AlarmSettings = AlarmSettings()
     mail: MailSettings = MailSettings()
@@ -246,6 +265,7 @@ _TABLES: dict[str, type[BaseModel]] = {
     "thresholds": Thresholds,
     "costs": Costs,
     "route": RouteSettings,
+    "snap": SnapSettings,
     "brief": BriefSettings,
     "alarms": AlarmSettings,
     "mail": MailSettings,
@@ -277,6 +297,7 @@ def read_settings(path: Path) -> Settings:
     thresholds = check.read(Thresholds, raw.get("thresholds", {}), "[thresholds]")
     costs = check.read(Costs, raw.get("costs", {}), "[costs]")
     route = check.read(RouteSettings, raw.get("route", {}), "[route]")
+    snap = check.read(SnapSettings, raw.get("snap", {}), "[snap]")
     brief = check.read(BriefSettings, raw.get("brief", {}), "[brief]")
     alarms = check.read(AlarmSettings, raw.get("alarms", {}), "[alarms]")
     mail = check.read(MailSettings, raw.get("mail", {}), "[mail]")
@@ -296,6 +317,7 @@ def read_settings(path: Path) -> Settings:
         "thresholds": thresholds,
         "costs": costs,
         "route": route,
+        "snap": snap,
         "brief": brief,
         "alarms": alarms,
         "mail": mail,
