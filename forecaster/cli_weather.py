@@ -78,7 +78,7 @@ def update(folder: Folder) -> None:
     Example: forecaster weather update my-season
     """
     from forecaster.report.weather_text import update_text
-    from forecaster.weather.export import credits_of
+    from forecaster.weather.credits import credits_of
     from forecaster.weather.update import update_weather
 
     settings, sites = _season(folder)
@@ -105,7 +105,7 @@ def outlook(
     Example: forecaster weather outlook my-season --offline --as-of 2025-10-06
     """
     from forecaster.report.weather_text import outlook_text
-    from forecaster.weather.export import credits_of
+    from forecaster.weather.credits import credits_of
     from forecaster.weather.load import load_weather
     from forecaster.weather.outlook_errors import learn_errors
     from forecaster.weather.update import update_only_outlooks

@@ -211,3 +211,4 @@ class RouteForecast:
     timezone: str = "UTC"
     crews: tuple[Crew, ...] = ()
     in_force: Mapping[str, tuple[date, str]] = field(default_factory=dict)  # site -> (day, crew)
+    credits: tuple[str, ...] = ()  # whom the weather data ask to name, in sentences

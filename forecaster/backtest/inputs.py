@@ -15,9 +15,12 @@ from forecaster.season.readings_file import read_loggers, read_readings
 from forecaster.season.settings import Settings, read_settings
 from forecaster.season.sheet import read_sites
 from forecaster.season.sites import Site
+from forecaster.weather.credits import OUTLOOKS, credits_of
 from forecaster.weather.files import read_station_records
 from forecaster.weather.known_rows import StationRecord
 from forecaster.weather.outlook_file import read_outlooks
+from forecaster.weather.outlook_kept import kept_issues
+from forecaster.weather.records import RECORDS_FOLDER, records_folder
 from forecaster.weather.stations import Outlook
 
 OUTLOOK_KINDS = ("none", "emulated", "perfect", "kept")
@@ -98,12 +101,20 @@ def read_backtest(folder: Path, asked: Asked) -> BacktestInput:
     outlooks: list[Outlook] = []
     if settings is not None:
         weather, shown = folder / settings.weather.folder, settings.weather.folder
+        own, service = (weather, shown), settings.weather.outlook
+        if settings.weather.source == "meteostat":
+            weather, shown = records_folder(weather), f"{shown}/{RECORDS_FOLDER}"
+        notices += [Notice("weather data", text) for text in credits_of(folder, settings)]
         attempt("records", lambda: read_station_records(weather, shown_as=shown))
         records, told = _pair(found.get("records"))
         notices += told
         if asked.outlook == "kept":
             stations = [record.station for record in records]
-            attempt("kept", lambda: read_outlooks(weather, stations, as_of=date.max, shown_as=shown))
+            ids = [station.station_id for station in stations]
+            if service in OUTLOOKS:
+                attempt("kept", lambda: (kept_issues(own[0], ids, service), ()))
+            else:
+                attempt("kept", lambda: read_outlooks(own[0], stations, as_of=date.max, shown_as=own[1]))
             outlooks, told = _pair(found.get("kept"))
             notices += told
     if problems:

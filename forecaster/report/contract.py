@@ -59,6 +59,7 @@ def route_json(forecast: RouteForecast) -> str:
         "runs_all_winter": [{"site_id": site.site_id} for site in forecast.runs_all_winter],
         "warnings": [{"where": notice.where, "text": notice.text} for notice in forecast.warnings],
         "settings": dict(sorted(forecast.settings_text.items())),
+        "credits": list(forecast.credits),
     }
     return json.dumps(record, ensure_ascii=False, allow_nan=False, indent=1) + "\n"
 

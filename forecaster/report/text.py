@@ -93,6 +93,7 @@ def route_text(
         _others(forecast, screen),
         _warnings(forecast, screen),
         _take_care(screen),
+        _credits(forecast, screen),
     ]
     return "\n\n".join("\n".join(block) for block in blocks if block) + "\n"
 
@@ -276,6 +277,11 @@ def _warnings(forecast: RouteForecast, screen: Screen) -> list[str]:
 
 def _take_care(screen: Screen) -> list[str]:
     return [*screen.head("Take care"), *screen.lines(" ".join(TAKE_CARE.values()), indent=INDENT)]
+
+
+def _credits(forecast: RouteForecast, screen: Screen) -> list[str]:
+    facts = [clean(text) for text in forecast.credits]
+    return [*screen.head("Weather data"), *_items(facts, screen)] if facts else []
 
 
 def _legend(screen: Screen) -> list[str]:

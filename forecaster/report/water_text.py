@@ -56,6 +56,8 @@ def water_text(water: RouteWater, *, unicode: bool, width: int = 100) -> str:
             "Ice is modelled, not measured; do not walk on it.",
             width=width,
         )
+    for credit in known.weather.credits:
+        lines += wrapped(clean(credit), width=width)
     text = "\n".join(line.rstrip() for line in lines) + "\n"
     return text if unicode else ascii_only(text)
 

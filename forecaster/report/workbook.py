@@ -87,6 +87,7 @@ def _plan(forecast: RouteForecast) -> tuple[list[str], Rows]:
     acting = [site for site in forecast.sites if view.act_now(site)]
     facts += [("Act now", f"{clean(s.site.site_id)}: {view.act_now(s)}") for s in acting]
     facts += [("Warning", clean(str(notice))) for notice in forecast.warnings]
+    facts += [("Weather data", clean(text)) for text in forecast.credits]
     return ["About", "What"], [[about, what] for about, what in facts]
 
 

@@ -20,6 +20,7 @@ from forecaster import __version__
 from forecaster.errors import BadInput, ForecasterError, Problem
 from forecaster.season.settings import Settings
 from forecaster.season.sites import Site
+from forecaster.weather.credits import CREDITS_FILE, credits_of
 from forecaster.weather.daily_csv import read_daily_csv
 from forecaster.weather.files import read_weather
 from forecaster.weather.kept import write_whole
@@ -27,7 +28,6 @@ from forecaster.weather.load import load_weather
 from forecaster.weather.outlook_errors import outlook_mean_c
 from forecaster.weather.records import read_about, records_folder
 from forecaster.weather.stations import Outlook, Station, Weather
-from forecaster.weather.update_outlooks import CREDITS
 
 _VALUES = ("tmin", "tavg", "tmax")
 
@@ -73,27 +73,14 @@ def export_weather(
         if own:
             write_whole(to / "outlook" / f"{station.station_id}.csv", _outlooks(own))
     write_whole(to / "about.txt", _about(folder, settings, as_of).encode("utf-8"))
+    named = credits_of(folder, settings)
+    if named:
+        write_whole(to / CREDITS_FILE, ("\n".join(named) + "\n").encode("utf-8"))
     _check_same(weather, to, as_of)
     outlook = "files" if weather.outlooks else "none"
     lines = ("[weather]", 'source = "files"', f'folder = "{to.name}"', f'outlook = "{outlook}"')
     names = tuple(station.station_id for station in weather.stations)
     return Exported(to, names, days, len(weather.outlooks), lines)
-
-
-def credits_of(folder: Path, settings: Settings) -> tuple[str, ...]:
-    """Whom the data of a season ask to name, one sentence each; none for own files."""
-    said: list[str] = []
-    if settings.weather.source == "meteostat":
-        from forecaster.weather.meteostat_source import CREDIT
-
-        said.append(CREDIT)
-        about = read_about(folder / settings.weather.folder)
-        behind = sorted({name for record in about.records for name in record.credit}) if about else []
-        if behind:
-            said.append(f"Behind them: {'; '.join(behind)}.")
-    if settings.weather.outlook in CREDITS:
-        said.append(CREDITS[settings.weather.outlook])
-    return tuple(said)
 
 
 def _record(path: Path, as_of: date) -> tuple[bytes, int]:

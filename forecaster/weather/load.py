@@ -17,6 +17,7 @@ import numpy as np
 from forecaster.errors import BadInput, ForecasterError, Notice, Problem
 from forecaster.season.settings import Settings
 from forecaster.season.sites import Site
+from forecaster.weather.credits import credits_of
 from forecaster.weather.files import read_weather
 from forecaster.weather.neighbour_check import disagreements, shifted_years
 from forecaster.weather.outlook_file import plausible_days
@@ -59,7 +60,7 @@ def load_weather(folder: Path, settings: Settings, *, as_of: date, sites: Sequen
         weather, shown = _kept_records(folder, settings, as_of, sites)
     wheres = [f"{shown}/{station.station_id}.csv" for station in weather.stations]
     said = (*disagreements(weather, wheres), *shifted_years(weather, wheres))
-    weather = replace(weather, notices=(*weather.notices, *said))
+    weather = replace(weather, notices=(*weather.notices, *said), credits=credits_of(folder, settings))
     if settings.weather.outlook in ("none", "files"):
         return weather
     outlooks, notices = kept_outlooks(folder, settings, weather, as_of=as_of)

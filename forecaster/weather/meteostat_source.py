@@ -40,7 +40,6 @@ SAFE_ID = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]{0,19}")
 """A station's id becomes part of an address and of a file's name."""
 NOAA_ID = re.compile(r"[A-Z]{2}[A-Z0-9_]{9}")
 """A station's id in NOAA's daily archive (GHCN-Daily)."""
-CREDIT = "Station records: Meteostat (meteostat.net), CC BY 4.0, from the sources named with each station."
 
 _COLUMNS = {
     "stations": {"id", "country", "region", "latitude", "longitude", "elevation", "timezone"},

@@ -1,8 +1,8 @@
 """Stations held against one another: a day that no neighbour knows of, and a record that is a day off.
 
 Nothing is changed here: what disagrees is said, with the numbers, for a person to judge. Fills, plain faults
-and what all neighbours contradict are dealt with before (`quality`, `contradictions`, `prepare`). Limits: needs a neighbour with 100 common days in that
-part of the year; a station alone is not checked.
+and what all neighbours contradict are dealt with before (`quality`, `contradictions`, `prepare`). Limits:
+needs a neighbour with 100 common days in that part of the year; a station alone is not checked.
 """
 
 from __future__ import annotations

@@ -150,6 +150,15 @@ def one_a_day(kept: Iterable[KeptOutlook]) -> tuple[KeptOutlook, ...]:
     return tuple(best[key] for key in sorted(best))
 
 
+def kept_issues(folder: Path, station_ids: Collection[str], source: str) -> list[Outlook]:
+    """All kept outlooks of one service, one a station and day of issue, for a replay.
+
+    Raises:
+        BadInput: Rows that cannot be read.
+    """
+    return [kept.outlook for kept in one_a_day(read_kept(folder, station_ids, as_of=date.max, source=source))]
+
+
 def _rank(kept: KeptOutlook) -> tuple[bool, datetime, datetime]:
     return kept.kind == "forecast", kept.outlook.issued_at or kept.fetched_at, kept.fetched_at
 

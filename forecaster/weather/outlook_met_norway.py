@@ -21,7 +21,6 @@ from forecaster.weather.outlook_kept import KeptOutlook, make_kept
 from forecaster.weather.stations import Station
 
 SOURCE = "met-norway"
-CREDIT = "Outlook: MET Norway (api.met.no), CC BY 4.0."
 KEPT = timedelta(minutes=30)
 """How long a copy is good where the service does not say [time]."""
 ENDING = 203

@@ -25,7 +25,6 @@ from forecaster.weather.outlook_kept import KeptOutlook, make_kept
 from forecaster.weather.stations import Station
 
 SOURCE = "nws"
-CREDIT = "Outlook: US National Weather Service (public domain)."
 SQUARE_KEPT, GRID_KEPT = timedelta(days=30), timedelta(hours=1)
 WHOLE_MEAN_HOURS = 22.0
 """Hours of a day that its temperatures must cover before their mean is the day's."""

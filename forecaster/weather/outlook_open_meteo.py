@@ -25,7 +25,6 @@ from forecaster.weather.outlook_kept import KeptOutlook, make_kept
 from forecaster.weather.stations import Station
 
 SOURCE = "open-meteo"
-CREDIT = "Outlook: Open-Meteo.com, CC BY 4.0."
 KEPT, PAST_KEPT = timedelta(hours=1), timedelta(days=1)
 DAYS_AHEAD = 16
 PAST_DAYS = 92

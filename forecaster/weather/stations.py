@@ -49,6 +49,7 @@ class Weather:
     where `tmin_c` or `tmean_c` was filled from neighbours or by interpolation. `last_observed` is the
     last day a station itself reported, before filling. `fill_error_c` and `fill_error_min_c` are the typical
     errors [°C] of the daily means and minima filled from neighbours, one a station, NaN where none were.
+    `credits`: whom the data ask to name, in sentences.
     """
 
     stations: tuple[Station, ...]
@@ -62,6 +63,7 @@ class Weather:
     notices: tuple[Notice, ...] = ()
     fill_error_c: tuple[float, ...] = ()
     fill_error_min_c: tuple[float, ...] = ()
+    credits: tuple[str, ...] = ()
 
     @property
     def has_tmin(self) -> tuple[bool, ...]:

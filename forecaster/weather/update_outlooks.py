@@ -21,11 +21,6 @@ from forecaster.weather.outlook_kept import KeptOutlook, keep_outlooks, read_kep
 from forecaster.weather.stations import Outlook, Station
 
 SERVICES = ("nws", "met-norway", "open-meteo")
-CREDITS = {
-    "nws": outlook_nws.CREDIT,
-    "met-norway": outlook_met_norway.CREDIT,
-    "open-meteo": outlook_open_meteo.CREDIT,
-}
 
 Keep = Callable[[Outlook], None]
 
