@@ -1,7 +1,8 @@
 """A process that queues one alarm and sends it, and kills itself (kill -9) at a named point.
 
-Run as: run_sender.py FOLDER PLACE PORT POINT. POINT: "none", or BEFORE|AFTER:WHAT, the moment before or after
-WHAT is on the disk: queue, handing, sent, ledger, recorded; or "taken": the server's answer has come.
+Run as: run_sender.py FOLDER PLACE PORT POINT [NUMBER]; NUMBER is that of the alarm, 1 by default. POINT:
+"none", or BEFORE|AFTER:WHAT, the moment before or after WHAT is on the disk: queue, handing, sent, ledger,
+recorded; or "taken": the server's answer has come.
 """
 
 from __future__ import annotations
@@ -9,6 +10,7 @@ from __future__ import annotations
 import os
 import signal
 import sys
+from dataclasses import replace
 from datetime import UTC, date, datetime, time
 from pathlib import Path
 from typing import Any
@@ -75,8 +77,9 @@ class MortalSender:
         return outcome
 
 
-def main(folder: Path, place: str, port: int, point: str) -> None:
+def main(folder: Path, place: str, port: int, point: str, number: str = "1") -> None:
     MortalOutbox.point = point
+    alarm = replace(ALARM, key=f"hard_freeze/2025/{number}")
     append = ledger.Ledger.append
 
     def mortal_append(self: ledger.Ledger, *given: Any, **more: Any) -> Any:
@@ -88,7 +91,7 @@ def main(folder: Path, place: str, port: int, point: str) -> None:
     ledger.Ledger.append = mortal_append  # type: ignore[method-assign]
     with MortalOutbox(folder) as outbox:
         target = "owner@example.org" if place == "mail" else ""
-        outbox.queue([ALARM], {ALARM.key: [(place, target)]}, {"alarms": {"n": 1}}, as_of=ALARM.day, now=NOON)
+        outbox.queue([alarm], {alarm.key: [(place, target)]}, {"alarms": {"n": 1}}, as_of=alarm.day, now=NOON)
         name = outbox.folder_id()
         mail = MailSettings(
             host="127.0.0.1",
@@ -101,10 +104,10 @@ def main(folder: Path, place: str, port: int, point: str) -> None:
             "mail": MailSender(mail, Secrets(), name, timeout_s=5.0, end_timeout_s=5.0),
             "board": PostSender(f"http://127.0.0.1:{port}/", Secrets(), name, (5.0, 5.0)),
         }
-        manners = Manners(ZoneInfo("America/Chicago"), time(21), time(6), False, 6)
+        manners = Manners(ZoneInfo("America/Chicago"), time(21), time(6), False, 1000)
         post = Post({key: MortalSender(way, point) for key, way in ways.items()}, manners, lambda: NOON)
         send_all(folder, outbox, post)
 
 
 if __name__ == "__main__":
-    main(Path(sys.argv[1]), sys.argv[2], int(sys.argv[3]), sys.argv[4])
+    main(Path(sys.argv[1]), sys.argv[2], int(sys.argv[3]), *sys.argv[4:])
