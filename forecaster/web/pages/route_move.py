@@ -145,8 +145,10 @@ def undo(request: Request) -> Response:
 
 def _asked_site(request: Request) -> tuple[ShownPlan, SiteForecast]:
     state = shown_plan(request)
-    found = None if state is None else state[1].site(request.path_params["site_id"])
-    if state is None or found is None:
+    if state is None:
+        raise HTTPException(503, "The first estimate is being made. Ask again in a few seconds.")
+    found = state[1].site(request.path_params["site_id"])
+    if found is None:
         raise HTTPException(404)
     return state[1], found
 
