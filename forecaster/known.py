@@ -92,7 +92,7 @@ def known_on(
 ) -> Known:
     """Put together what is known; dates of another year's sheet are moved or dropped, and said so."""
     fall = fall_for(as_of)
-    said = list(notices) + list(weather.notices)
+    said = [*notices, *_out_of_season(readings, as_of), *weather.notices]
     crews = settings.crews
     kept = tuple(sites)
     if fall != settings.season.year:
@@ -119,6 +119,21 @@ def known_on(
         taken_hours=taken_hours or {},
         travel_times=travel_times or TravelTimes(),
     )
+
+
+def _out_of_season(readings: Sequence[Reading], as_of: date) -> list[Notice]:
+    """How many readings lie in no fall, and where: they are not used."""
+    out = [reading for reading in readings if reading.day <= as_of and fall_of(reading.day) is None]
+    if not out:
+        return []
+    sites = sorted({reading.site_id for reading in out})
+    named = ", ".join(sites[:5]) + (f" and {len(sites) - 5} more sites" if len(sites) > 5 else "")
+    count = f"{len(out):,} reading{'' if len(out) == 1 else 's'}"
+    text = (
+        f"{count} from February to July at {named} {'is' if len(out) == 1 else 'are'} not used (last "
+        f"{max(reading.day for reading in out)}): a fall runs from 1 August to 31 January."
+    )
+    return [Notice("readings", text)]
 
 
 def _in_fall(site: Site, years: int) -> Site:
