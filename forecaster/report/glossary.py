@@ -62,6 +62,15 @@ def glossary(units: str) -> dict[str, str]:
             "Dollars by the costs in the settings, averaged over the possible falls: warm days lost when too "
             "early; hard freeze, frozen plumbing and ice when too late."
         ),
+        "De-icer, aerator": (
+            "Devices that let gas out under ice: a floating heater that keeps a hole open; a pump that blows "
+            "air through a diffuser."
+        ),
+        "kWh": "Kilowatt-hours, the unit of the power bill: watts times hours, by 1,000.",
+        "Thermostat": "The switch of a de-icer: on where the water is near freezing, off where it is warmer.",
+        "Cold-water bacteria": "A product for cold water in place of the usual one, which rests in the cold.",
+        "Ice that stays": "Modelled ice on still water for some days on end; a few days can harm fish.",
+        "Winter watch": "What a closed pond asks for, by when, and when somebody should look at it again.",
         "8 in 10": (
             "A range in brackets holds eight falls in ten: one in ten is earlier or colder, one in ten later "
             "or warmer."

@@ -103,7 +103,7 @@ def test_a_member_goes_on_along_its_own_season():
     known = winter_known()
     air = atmosphere(known, known.sites)
     longer = prolonged(air.members, known.weather, np.array([True, True]))
-    member = 7
+    member = int(np.flatnonzero(air.members.shift_days == 5)[3])
     row, source = air.members.base[member], int(air.members.source_fall[member])
     shift = int(air.members.shift_days[member])
     own = known.weather.tmean_c[
