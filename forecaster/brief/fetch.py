@@ -34,6 +34,8 @@ def fetch_weather(
             report = update_weather(folder, settings, sites, now=clock(), keep=keep, environment=environment)
     except ForecasterError as error:
         return str(error)
+    except Exception as error:  # a fault of one fetch must not end the watch
+        return f"an error of the program itself ({type(error).__name__}: {str(error)[:200]})"
     return _faults(report)
 
 

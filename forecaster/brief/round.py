@@ -15,13 +15,13 @@ from forecaster.brief.outbox import Message, Outbox, has_outbox
 from forecaster.brief.situation import Situation, situation_of
 from forecaster.brief.sources import matters_since
 from forecaster.build import forecast_route
-from forecaster.errors import BadInput
 from forecaster.falls import fall_of
 from forecaster.matters import Brief, Matter
 from forecaster.pipeline import load_known
 from forecaster.report import sentences
 from forecaster.report.brief_page import alarm_page, brief_page
 from forecaster.report.brief_text import alarm_text, brief_text, subject
+from forecaster.report.words import clean
 from forecaster.season.settings import Settings
 
 SHOWN, SENT, ALARMS = "shown", "sent", "alarms"
@@ -107,14 +107,19 @@ def queue_alarms(outbox: Outbox, now: Situation, to: Addressees) -> list[Matter]
 
 
 def queue_no_forecast(
-    outbox: Outbox, error: BadInput, settings: Settings, to: Addressees, *, as_of: date, now: datetime
+    outbox: Outbox,
+    reasons: tuple[str, ...],
+    settings: Settings,
+    to: Addressees,
+    *,
+    as_of: date,
+    now: datetime,
 ) -> list[Matter]:
     """Put the alarm that no forecast can be made into the outbox."""
     memory = outbox.memory(ALARMS, as_of)
     told = memory[1] if memory is not None else {}
-    reasons = tuple(str(problem) for problem in error.problems)
     matters, after = no_forecast(
-        reasons,
+        tuple(clean(reason) for reason in reasons),
         told,
         fall=fall_of(as_of) or as_of.year,
         moment=now,

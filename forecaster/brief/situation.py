@@ -10,9 +10,11 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from forecaster.brief.coming import ComingNights, coming_nights
+from forecaster.brief.winter import watch_of
 from forecaster.forecast import RouteForecast
 from forecaster.known import Known
 from forecaster.season.settings import Settings
+from forecaster.visit.winter_watch import WinterWatch
 from forecaster.weather.stations import Outlook
 
 
@@ -29,7 +31,7 @@ class Situation:
     """The season as it stands at `moment` (with its zone), for the as-of date of `forecast`.
 
     `coming`: by site id, open sites only. `outlook`: None where there is none. `troubles`: what went wrong
-    in telling people, one sentence each.
+    in telling people, one sentence each. `winter`: the watch over closed ponds, None where there are none.
     """
 
     forecast: RouteForecast
@@ -38,6 +40,7 @@ class Situation:
     coming: Mapping[str, ComingNights] = field(default_factory=dict)
     outlook: OutlookNights | None = None
     troubles: tuple[str, ...] = ()
+    winter: WinterWatch | None = None
 
     @property
     def weather_hours(self) -> float | None:
@@ -68,6 +71,7 @@ def situation_of(
         coming=coming_nights(known, [site.site.site_id for site in forecast.sites]),
         outlook=_outlook_nights(known),
         troubles=tuple(troubles),
+        winter=watch_of(known),
     )
 
 

@@ -12,7 +12,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from forecaster.brief import changes, weather_changes
+from forecaster.brief import changes, weather_changes, winter
 from forecaster.brief.situation import Situation
 from forecaster.matters import Matter
 
@@ -34,6 +34,7 @@ SOURCES: tuple[Source, ...] = (
     Source("dates", changes.dates),
     Source("water", changes.water),
     Source("outlook", weather_changes.outlook),
+    Source("winter", winter.winter),
     Source("data", weather_changes.data),
     Source("troubles", weather_changes.troubles),
 )

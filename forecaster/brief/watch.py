@@ -109,7 +109,12 @@ class Watch:
             well = True
             try:
                 while True:
-                    well = self.round(once=once)
+                    try:
+                        well = self.round(once=once)
+                    except (ForecasterError, OSError) as error:  # a full disk today, room tomorrow
+                        if once:
+                            raise
+                        self.say(str(error))
                     if once:
                         return well
                     self._rest()
@@ -129,6 +134,7 @@ class Watch:
         as_of = self.day or self.clock().astimezone(ZoneInfo(settings.season.timezone)).date()
         if fall_of(as_of) is None:
             self.say(f"{as_of} lies outside a season (1 August to 31 January): nothing to do.")
+            self._look_after()
             self._beat(Heartbeat(self.clock(), self.every.total_seconds(), once, idle=True))
             return True
         weather_trouble = ""
@@ -167,11 +173,12 @@ class Watch:
                 if self._brief_is_due(outbox, settings, as_of):
                     brief = queue_brief(outbox, now, to, written_at=self.clock())
                     self.say(f"Brief: {len(brief.matters)} matters.")
-        except BadInput as error:
-            forecast_trouble = str(error)
+        except Exception as error:  # whatever it is, the watch goes on and somebody is told
+            reasons = _reasons(error)
+            forecast_trouble = "; ".join(reasons)
+            self.say(f"No forecast: {forecast_trouble}")
             with self.stop.finishing():
-                queue_no_forecast(outbox, error, settings, to, as_of=as_of, now=self.clock())
-            self.say(str(error))
+                queue_no_forecast(outbox, reasons, settings, to, as_of=as_of, now=self.clock())
         sending_trouble, waiting = self._send(outbox, settings, secrets)
         return Heartbeat(
             self.clock(),
@@ -212,13 +219,13 @@ class Watch:
         settings = self._settings()
         started, steady = self.clock(), self.steady()
         due = next_round(started, self.every, settings)
-        retry = started + RETRY
+        looked = steady
         while self.clock() < due and self.steady() - steady < self.every.total_seconds():
             self.sleep(TICK_S)
             if self.stop.wished:
                 raise Stopped
-            if self.clock() >= retry or self.clock() < started:
-                retry = self.clock() + RETRY
+            if self.steady() - looked >= RETRY.total_seconds():
+                looked = self.steady()
                 self._look_after()
 
     def _look_after(self) -> None:
@@ -256,3 +263,12 @@ def next_round(now: datetime, every: timedelta, settings: Settings | None) -> da
         if now < at < due:
             return at
     return due
+
+
+def _reasons(error: Exception) -> tuple[str, ...]:
+    """Why no forecast could be made, a line each."""
+    if isinstance(error, BadInput):
+        return tuple(str(problem) for problem in error.problems)
+    if isinstance(error, ForecasterError):
+        return (str(error),)
+    return (f"an error of the program itself ({type(error).__name__}: {str(error)[:200]})",)
