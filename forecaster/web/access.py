@@ -14,12 +14,16 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
 
+from forecaster.errors import ForecasterError
 from forecaster.web.passwords import Person, Role, is_right, read_people
 
 SESSION_HOURS = 14.0
 """A log-in lasts a working day."""
 
 MOST_SESSIONS = 2000
+MOST_WAITING = 8
+"""Log-ins that wait for the one whose password is checked; more are sent away for a moment."""
+
 FAILURES_ALLOWED, FAILURES_WITHIN_S = 5, 300.0
 """So many wrong passwords from one address, then none is looked at until the oldest is so old [s]."""
 
@@ -59,20 +63,24 @@ class TooMany(Exception):
 class Access:
     """The people and sessions of one season folder. Safe to ask from many threads.
 
-    `kept`: FOLDER/.pages. `local_name`: who records changes where no password is set. `monotonic` and
+    `kept`: FOLDER/.pages. `local_name`: who records changes where no password is set. `must_log_in`: nobody
+    comes in without a password, also if the file of passwords is lost while the server runs. `monotonic` and
     `clock`: given by tests.
     """
 
     kept: Path
     local_name: str = ""
+    must_log_in: bool = False
     monotonic: Callable[[], float] = time.monotonic
     clock: Callable[[], datetime] = lambda: datetime.now(UTC)
     _sessions: dict[str, Session] = field(default_factory=dict)
     _failures: dict[str, deque[float]] = field(default_factory=dict)
     _lock: threading.Lock = field(default_factory=threading.Lock)
     _hashing: threading.Lock = field(default_factory=threading.Lock)
+    _queue: threading.Semaphore = field(default_factory=lambda: threading.Semaphore(MOST_WAITING))
     _people: dict[str, Person] = field(default_factory=dict)
     _people_changed: int = -1
+    _damaged: bool = False
 
     def people(self) -> dict[str, Person]:
         """Those who may log in; read again when the file has changed."""
@@ -81,18 +89,23 @@ class Access:
         except OSError:
             changed = 0
         if changed != self._people_changed:
-            self._people = read_people(self.kept)
+            try:
+                self._people, self._damaged = read_people(self.kept), False
+            except ForecasterError:
+                self._people, self._damaged = {}, True
             self._people_changed = changed
         return self._people
 
     def needs_password(self) -> bool:
-        """True where anybody has a password: then everybody needs one."""
-        return bool(self.people())
+        """True where anybody has a password: then everybody needs one. A damaged file lets nobody in."""
+        return bool(self.people()) or self._damaged or self.must_log_in
 
     def session(self, token: str) -> Session | None:
         """The session of a cookie, None where it is unknown or over, or its person has lost the role."""
         with self._lock:
-            found = self._sessions.get(_digest(token))
+            found = self._sessions.pop(_digest(token), None)
+            if found is not None:
+                self._sessions[_digest(token)] = found  # the last used stands last, the first one goes first
         if found is None or found.ends < self.monotonic():
             return None
         if found.name or self.needs_password():
@@ -106,10 +119,8 @@ class Access:
         token = secrets.token_urlsafe(32)
         session = Session(name, role, secrets.token_hex(32), self.monotonic() + SESSION_HOURS * 3600)
         with self._lock:
-            now = self.monotonic()
             if len(self._sessions) >= MOST_SESSIONS:
-                kept = [(key, one) for key, one in self._sessions.items() if one.ends >= now]
-                self._sessions = dict(kept[-MOST_SESSIONS // 2 :])
+                self._sessions.pop(next(iter(self._sessions)))
             self._sessions[_digest(token)] = session
         return token, session
 
@@ -133,16 +144,21 @@ class Access:
             (f"address {address}", FAILURES_ALLOWED, FAILURES_WITHIN_S),
             (f"name {name}", NAME_FAILURES_ALLOWED, NAME_FAILURES_WITHIN_S),
         )
-        with self._hashing:  # one at a time: guesses cannot take the processor
-            for key, allowed, within_s in counted:
-                self._check(key, allowed, within_s)
-            person = self.people().get(name)
-            if is_right(person, password):
-                self._failures.pop(counted[0][0], None)
-                return person
-            for key, allowed, _ in counted:
-                self._failures.setdefault(key, deque(maxlen=allowed)).append(self.monotonic())
-            return None
+        if not self._queue.acquire(blocking=False):
+            raise TooMany(5.0)
+        try:
+            with self._hashing:  # one at a time: guesses cannot take the processor
+                for key, allowed, within_s in counted:
+                    self._check(key, allowed, within_s)
+                person = self.people().get(name)
+                if is_right(person, password):
+                    self._failures.pop(counted[0][0], None)
+                    return person
+                for key, allowed, _ in counted:
+                    self._failures.setdefault(key, deque(maxlen=allowed)).append(self.monotonic())
+                return None
+        finally:
+            self._queue.release()
 
     def _check(self, key: str, allowed: int, within_s: float) -> None:
         failures, now = self._failures.get(key), self.monotonic()

@@ -11,7 +11,7 @@ from forecaster.season.sites import Site
 
 PHONE_COLUMNS = ("phone", "telephone", "tel", "mobile", "cell")
 MAIL_COLUMNS = ("email", "e-mail", "e_mail", "mail")
-_PHONE = re.compile(r"(\+?[0-9][0-9 ()./\-]{3,24}[0-9])(?:\s*(?:x|ext\.?)\s*([0-9]{1,6}))?", re.IGNORECASE)
+_PHONE = re.compile(r"(\+?\(?[0-9][0-9 ()./\-]{3,24}[0-9])(?:\s*(?:x|ext\.?)\s*([0-9]{1,6}))?", re.IGNORECASE)
 _MAIL = re.compile(r"[A-Za-z0-9.!#$%&'*+/=?^_`{|}~-]{1,64}@[A-Za-z0-9-]+(?:\.[A-Za-z0-9-]+)+")
 
 

@@ -215,7 +215,8 @@ class Desk:
             return read_record(target), None
         except (OSError, ValueError, CannotRead) as error:
             self._end_worker()
-            return None, f"The forecast could not be made ({type(error).__name__})."
+            text = f"The forecast could not be made ({type(error).__name__})."
+            return None, f"{text} If the program was renewed while it ran, end it and start it again."
 
     def _ask(self, job: str) -> dict[str, object]:
         worker = self._worker
@@ -242,6 +243,7 @@ class Desk:
                 stderr=log,
                 text=True,
                 encoding="utf-8",
+                start_new_session=True,  # Ctrl-C is for the pages, which then end it
             )
 
     def _end_worker(self) -> None:

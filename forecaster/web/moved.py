@@ -77,12 +77,14 @@ def since_yesterday(
         events: All events of the ledger; those of yesterday and today that stand are told.
         basics: Names and units.
     """
-    return [*_moved_sites(yesterday, snapshot), *_recorded(snapshot, events, basics)]
+    urgent, others = _moved_sites(yesterday, snapshot)
+    return [*urgent, *_recorded(snapshot, events, basics), *others]
 
 
-def _moved_sites(yesterday: Digest | None, snapshot: Snapshot) -> list[Line]:
+def _moved_sites(yesterday: Digest | None, snapshot: Snapshot) -> tuple[list[Line], list[Line]]:
+    """Lines of the sites that cannot wait any more, and of all others."""
     if yesterday is None:
-        return []
+        return [], []
     now = digest_of(snapshot)
     lines: list[Line] = []
     now_urgent: list[Line] = []
@@ -98,7 +100,7 @@ def _moved_sites(yesterday: Digest | None, snapshot: Snapshot) -> list[Line]:
     if caught is not None and was_caught is not None and caught != was_caught:
         text = f"Caught by a hard freeze, 9 falls in 10: at most {caught}, yesterday {was_caught}."
         lines.insert(0, Line("", "", text))
-    return [*now_urgent, *lines]
+    return now_urgent, lines
 
 
 def _site_texts(was: SiteDigest, now: SiteDigest, why: str) -> list[str]:

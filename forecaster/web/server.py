@@ -17,6 +17,7 @@ from forecaster.season.ledger_file import check_folder
 from forecaster.web.access import Access
 from forecaster.web.app import create_app
 from forecaster.web.desk import KEPT_FOLDER, Desk
+from forecaster.web.passwords import read_people
 from forecaster.web.security import Door, own_names
 
 Say = Callable[[str], None]
@@ -43,6 +44,8 @@ def run(
     check_folder(folder)
     access = Access(folder / KEPT_FOLDER, local_name=local_name)
     check_door(folder, access, host=host, names=names, proxy=proxy)
+    read_people(access.kept)  # says so now if it is damaged
+    access.must_log_in = access.needs_password()
     listening = _listen(host, port)
     bound = listening.getsockname()[1]
     door = Door(names=own_names() | frozenset(names), proxy=proxy, cookie=f"season-{bound}")

@@ -8,10 +8,13 @@ from __future__ import annotations
 
 import re
 import shutil
+import tempfile
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from datetime import UTC, date, datetime
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -22,7 +25,7 @@ from forecaster.demo import DEMO_AS_OF, copy_demo
 from forecaster.web.access import Access
 from forecaster.web.app import create_app
 from forecaster.web.desk import KEPT_FOLDER, Desk
-from forecaster.web.passwords import Role, set_password
+from forecaster.web.passwords import PEOPLE_FILE, Role, set_password
 from forecaster.web.security import Door, own_names
 from forecaster.web.server import server_of
 
@@ -66,11 +69,19 @@ def copied(base: Path, to: Path) -> Path:
     return to
 
 
+@cache
+def _people_file() -> bytes:
+    """The file of passwords, hashed once a session: hashing is slow on purpose."""
+    roles: dict[str, Role] = {"office": "office", "crew": "crew", "viewer": "viewer"}
+    with tempfile.TemporaryDirectory() as scratch:
+        for name, role, password in (OFFICE, CREW, VIEWER):
+            set_password(Path(scratch), name, roles[role], password)
+        return (Path(scratch) / PEOPLE_FILE).read_bytes()
+
+
 def with_passwords(folder: Path) -> Path:
     """Give an office, a crew and a viewer their passwords."""
-    roles: dict[str, Role] = {"office": "office", "crew": "crew", "viewer": "viewer"}
-    for name, role, password in (OFFICE, CREW, VIEWER):
-        set_password(folder / KEPT_FOLDER, name, roles[role], password)
+    (folder / KEPT_FOLDER / PEOPLE_FILE).write_bytes(_people_file())
     return folder
 
 
@@ -114,12 +125,13 @@ class Served:
         """A browser without script: keeps cookies, does not follow redirects by itself."""
         return httpx.Client(base_url=self.url, timeout=30)
 
-    def logged_in(self, who: tuple[str, str, str]) -> httpx.Client:
+    @contextmanager
+    def logged_in(self, who: tuple[str, str, str]) -> Iterator[httpx.Client]:
         """A client that has logged in."""
-        client = self.client()
-        answer = client.post("/log-in", data={"name": who[0], "password": who[2], "to": "/"})
-        assert answer.status_code == 303, answer.text
-        return client
+        with self.client() as client:
+            answer = client.post("/log-in", data={"name": who[0], "password": who[2], "to": "/"})
+            assert answer.status_code == 303, answer.text
+            yield client
 
     def settled(self, seconds: float = 120) -> None:
         """Wait until the state knows everything."""
@@ -133,8 +145,9 @@ def token(page: str) -> str:
     return found[1]
 
 
-def send(client: httpx.Client, path: str, at: str = "", **fields: str) -> httpx.Response:
-    """Open the page `at` (by default `path`) and send its form to `path`."""
+def send(client: httpx.Client, path: str, at: str = "", *, clock: str = "", **fields: str) -> httpx.Response:
+    """Open the page `at` (by default `path`) and send its form to `path`; `clock` is its field "at"."""
     page = client.get(at or path)
     assert page.status_code == 200, page.text
-    return client.post(path, data={"token": token(page.text), **fields})
+    timed = {"at": clock} if clock else {}
+    return client.post(path, data={"token": token(page.text), **timed, **fields})
