@@ -30,6 +30,7 @@ from forecaster.web.record import desk_of
 from forecaster.web.snapshot import Snapshot
 
 AT_RISK_SHOWN, URGENT_SHOWN, CHANGES_SHOWN, MEASURE_SHOWN = 5, 4, 6, 3
+CHANGES_MORE = 40
 CREW_DAYS_AHEAD = 2
 """Working days whose crew-days are shown."""
 
@@ -60,7 +61,7 @@ def today_content(snapshot: Snapshot, yesterday: Digest | None, desk: Desk, may_
             urgent=urgent[:URGENT_SHOWN],
             urgent_more=max(0, len(urgent) - URGENT_SHOWN),
             changes=changes[:CHANGES_SHOWN],
-            changes_more=max(0, len(changes) - CHANGES_SHOWN),
+            changes_more=changes[CHANGES_SHOWN:][:CHANGES_MORE],
             compared=yesterday,
             coming=coming,
             later=view.later_working_days(forecast, after=coming),
