@@ -33,7 +33,9 @@ if TYPE_CHECKING:
 STORE = PurePosixPath(".runs/inputs.sqlite")
 GROUPS = ("settings", "sites", "readings", "weather", "other")
 NOT_INPUTS = ("season.sqlite", "season.sqlite-journal", "backups", ".runs")
-FORECAST_IDLE = frozenset({"run", "settings", "sheet", "note", "outcome", "season", "alarm", "message"})
+FORECAST_IDLE = frozenset(
+    {"run", "settings", "sheet", "note", "outcome", "season", "alarm", "message", "gear"}
+)
 """Kinds of events that no forecast reads."""
 
 ForecastJson = Callable[[Path, date], str]

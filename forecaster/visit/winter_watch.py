@@ -87,7 +87,7 @@ class WinterWatch:
 def winter_watch(
     known: Known,
     kits: Mapping[str, Kit],
-    closed: Mapping[str, date],
+    closed: Mapping[str, date | None],
     *,
     every: bool = False,
     only: str | None = None,
@@ -97,7 +97,7 @@ def winter_watch(
     Args:
         known: What is known on the as-of date.
         kits: By site.
-        closed: Days of the closings that were done.
+        closed: Days of the closings that were done, None where the day is not known.
         every: Take the ponds that are still open too.
         only: A site_id: this one alone, closed or not.
     """
@@ -130,7 +130,7 @@ def winter_watch(
     )
 
 
-def _watched(site: Site, closed: Mapping[str, date]) -> bool:
+def _watched(site: Site, closed: Mapping[str, date | None]) -> bool:
     return site.site_id in closed or site.winter == "runs"
 
 

@@ -300,7 +300,9 @@ def test_urgent_matters_come_first_and_keys_differ(demo_situation):
     urgency = [matter.urgent for matter in matters]
     assert urgency == sorted(urgency, reverse=True)
     assert len({matter.key for matter in matters}) == len(matters)
-    known = {site.site.site_id for site in demo_situation.forecast.sites}
+    forecast = demo_situation.forecast
+    known = {site.site.site_id for site in forecast.sites}
+    known |= {site.site_id for site in (*forecast.closed, *forecast.runs_all_winter)}  # the winter's
     assert all(set(matter.sites) <= known for matter in matters)
 
 
