@@ -1,4 +1,4 @@
-"""Ice on each pond in every member, day by day: grown by Ashton's thin-ice form, melted by air above freezing.
+"""Ice on each pond in every member, day by day: grown by Ashton's thin-ice form, melted by mild air.
 
 Ice begins on the day on which the modelled water stands at 0 °C in freezing air. Each member has its own
 exchange of heat between ice and air, because nobody measures it: that is most of the band. Stefan's value is

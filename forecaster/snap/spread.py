@@ -1,9 +1,9 @@
-"""How far a site's night may lie from the blend of its stations: measured by leaving out one station at a time.
+"""How far a site's night may lie from the blend of its stations: measured by leaving each station out.
 
 A station that is left out plays the site: what the others' blend says of it on cold nights, less what it
 measured, has a part that stays (the place: hollow, town, water near) and a part that changes from night to
-night. The route's own stations are few, so both are drawn toward those of a real valley. Limits: one pair of
-numbers for all sites; a site farther from its stations than they from each other is less well known than this.
+night. The route's own stations are few, so both are drawn toward those of a real valley. Limits: one pair
+of numbers for all sites; one farther from its stations than they from each other is known less well.
 """
 
 from __future__ import annotations
@@ -14,8 +14,8 @@ from datetime import timedelta
 import numpy as np
 from numpy.typing import NDArray
 
-from forecaster.season.sites import Site
 from forecaster.distance import haversine_km
+from forecaster.season.sites import Site
 from forecaster.weather.site_air import FARTHEST_KM, site_air
 from forecaster.weather.stations import Station, Weather
 

@@ -1,4 +1,4 @@
-"""When it gets dark: sunset from latitude and date. Within 3 minutes below 50 degrees; hills are not known."""
+"""When it gets dark: sunset from latitude and date, within 3 minutes below 50 degrees; knows no hills."""
 
 from __future__ import annotations
 
@@ -11,9 +11,9 @@ SUN_AT_SET_DEGREES = -0.833
 
 
 def sunset(day: date, latitude: float, longitude: float, timezone: str) -> datetime:
-    """Sunset by the clock of the zone; noon of the sun where it does not rise, the day's end where it does not set.
+    """Sunset by the clock of the zone; the sun's noon where it does not rise, midnight where it never sets.
 
-    Spencer's series (1971) for declination and equation of time; up to 3 minutes late against the package astral.
+    Spencer's series (1971) for declination and equation of time.
 
     >>> sunset(date(2025, 11, 15), 43.04, -87.91, "America/Chicago").strftime("%H:%M")
     '16:29'

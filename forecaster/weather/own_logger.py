@@ -65,6 +65,33 @@ def read_own_logger(path: Path, *, timezone: str, unit: str = "") -> OwnRecord:
         BadInput: No usable header, unit unknown, or rows that cannot be read.
     """
     name = path.name
+    known, numbers, values = _read(path, unit)
+    if "" in values:
+        return _days_of_samples(known, values[""], ZoneInfo(timezone), name)
+    return _days_of_summary(known, numbers, values, name)
+
+
+def read_samples(path: Path, *, timezone: str) -> tuple[np.ndarray, np.ndarray]:
+    """Many values a day as they are: seconds since 1970 (UTC), ascending, and temperatures [°C], (n,) each.
+
+    Raises:
+        BadInput: As `read_own_logger`, or the file holds daily summaries.
+    """
+    stamps, _, values = _read(path, "")
+    if "" not in values:
+        text = "holds daily lows and highs, not many values a day. Put it in with: forecaster weather add"
+        raise BadInput(Problem(path.name, text))
+    zone, found = ZoneInfo(timezone), dict[float, float]()
+    for stamp, value in zip(stamps, values[""], strict=True):
+        if np.isfinite(value):
+            found.setdefault(stamp.replace(tzinfo=stamp.tzinfo or zone).timestamp(), value)
+    at = np.array(sorted(found))
+    return at, np.array([found[moment] for moment in at])
+
+
+def _read(path: Path, unit: str) -> tuple[list[datetime], list[int], dict[str, list[float]]]:
+    """Moments, row numbers and temperatures by role of a logger's file."""
+    name = path.name
     records, columns = _find_header(decode(read_bytes(path), name), name, unit)
     rows = [
         (number, record)
@@ -82,9 +109,7 @@ def read_own_logger(path: Path, *, timezone: str, unit: str = "") -> OwnRecord:
     known = [stamp for stamp in stamps if stamp is not None]
     if not known:
         raise BadInput(Problem(name, "no rows with a date below the header. Export it again."))
-    if "" in values:
-        return _days_of_samples(known, values[""], ZoneInfo(timezone), name)
-    return _days_of_summary(known, numbers, values, name)
+    return known, numbers, values
 
 
 def _find_header(text: str, name: str, unit: str) -> tuple[list[list[str]], _Columns]:
