@@ -1,4 +1,4 @@
-"""The winter as a source of the brief: told once a reason, again after the longest wait, and from a folder."""
+"""The winter as a source of the brief: told once a reason, again after the longest wait; from a folder."""
 
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
