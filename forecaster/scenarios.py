@@ -21,6 +21,7 @@ from forecaster.falls import FALL_DAYS, fall_day
 from forecaster.outlook_head import OutlookError, learned_error, outlook_head
 from forecaster.weather.fall_blocks import MARGIN_DAYS, WIDEST_MARGIN_DAYS, fall_block
 from forecaster.weather.outlook_errors import learn_errors
+from forecaster.weather.outlook_spread import today_errors
 from forecaster.weather.stations import Outlook, Weather
 
 Floats = NDArray[np.float64]
@@ -286,11 +287,13 @@ def _latest(outlooks: Sequence[Outlook], station_id: str, as_of: date) -> Outloo
 def _errors(
     weather: Weather, outlooks: Sequence[Outlook], latest: Sequence[Outlook | None]
 ) -> dict[str, OutlookError]:
-    """Errors of each station's latest outlook, learnt from the kept ones of the same source."""
+    """Errors of each station's latest outlook, learnt from the kept ones of the same source, wider or
+    narrower where the source says so of this one."""
     found: dict[str, OutlookError] = {}
     for source in sorted({outlook.source for outlook in latest if outlook is not None}):
         learned = learn_errors(outlooks, weather, source=source)
         for outlook in latest:
             if outlook is not None and outlook.source == source:
-                found[outlook.station_id] = learned_error(learned[outlook.station_id])
+                ours = today_errors(learned[outlook.station_id], outlook, outlooks)
+                found[outlook.station_id] = learned_error(ours)
     return found

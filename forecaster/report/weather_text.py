@@ -15,6 +15,7 @@ from forecaster.season.settings import Settings
 from forecaster.season.sites import Site
 from forecaster.units import KM_PER_MILE, M_PER_FOOT, c_step_to_f
 from forecaster.weather.outlook_errors import LeadErrors, outlook_mean_c
+from forecaster.weather.outlook_spread import today_errors
 from forecaster.weather.station_choice import SiteChoice
 from forecaster.weather.stations import Outlook, Station, Weather
 from forecaster.weather.update import UpdateReport
@@ -103,7 +104,9 @@ def outlook_text(
         if latest is None or not any(day >= as_of for day in latest.days):
             lines += [f"{station.station_id} {clean(station.name)}: no outlook for the coming days.", ""]
             continue
-        lines += _station_lines(station, latest, errors[station.station_id], units, as_of, width)
+        today = today_errors(errors[station.station_id], latest, weather.outlooks)
+        lines += _station_lines(station, latest, today, units, as_of, width)
+        lines += _spread_lines(errors[station.station_id], today, width)
         lines += [*_past_lines(errors[station.station_id], units, width), ""]
     if not weather.stations:
         lines.append("No station.")
@@ -166,6 +169,18 @@ def _station_lines(
         rows.append((weekday_date(day), shown[0], span, shown[1], shown[2]))
     layout = fitted(columns, [rows], width=width)
     return [*lines, *layout.head_lines(), *(layout.line(row) for row in rows)]
+
+
+def _spread_lines(learned: LeadErrors, today: LeadErrors, width: int) -> list[str]:
+    """A sentence where the service's own ensemble makes the ranges of the minima wider or narrower."""
+    change = today.sd_min_c / learned.sd_min_c
+    worst = float(change[np.argmax(np.abs(change - 1.0))])
+    percent = round(100.0 * abs(worst - 1.0))
+    if percent < 5:
+        return []
+    word = "wider" if worst > 1.0 else "narrower"
+    text = f"The service's own possible courses lie {word} apart than usual: ranges up to {percent} % {word}."
+    return wrapped(text.replace("narrower apart", "closer together"), width=width)
 
 
 def _past_lines(errors: LeadErrors, units: str, width: int) -> list[str]:

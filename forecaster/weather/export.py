@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
@@ -30,6 +30,16 @@ from forecaster.weather.records import read_about, records_folder
 from forecaster.weather.stations import Outlook, Station, Weather
 
 _VALUES = ("tmin", "tavg", "tmax")
+_MORE: tuple[tuple[str, Callable[[Outlook], np.ndarray | None]], ...] = (
+    ("tmean", lambda outlook: outlook.tmean_c),
+    ("tmin_sd", lambda outlook: outlook.spread_min_c),
+    ("tmean_sd", lambda outlook: outlook.spread_mean_c),
+)
+"""Columns of an outlook that it may lack."""
+_SPREADS = (
+    lambda o: np.zeros(0) if o.spread_min_c is None else o.spread_min_c,
+    lambda o: np.zeros(0) if o.spread_mean_c is None else o.spread_mean_c,
+)
 
 
 @dataclass(frozen=True)
@@ -111,11 +121,12 @@ def _stations(stations: Iterable[Station]) -> bytes:
 
 def _outlooks(outlooks: Iterable[Outlook]) -> bytes:
     listed = list(outlooks)
-    has_mean = any(outlook.tmean_c is not None for outlook in listed)
-    lines = ["issued,date,tmin,tmax" + (",tmean" if has_mean else "")]
+    more = [name for name, values in _MORE if any(values(outlook) is not None for outlook in listed)]
+    lines = [",".join(["issued", "date", "tmin", "tmax", *more])]
     for outlook in sorted(listed, key=lambda o: o.issued):
-        means = outlook.tmean_c if outlook.tmean_c is not None else np.full(len(outlook.days), np.nan)
-        columns = (outlook.tmin_c, outlook.tmax_c, means) if has_mean else (outlook.tmin_c, outlook.tmax_c)
+        bare = np.full(len(outlook.days), np.nan)
+        columns = [outlook.tmin_c, outlook.tmax_c]
+        columns += [bare if (c := values(outlook)) is None else c for name, values in _MORE if name in more]
         for at, day in enumerate(outlook.days):
             cells = [_number(float(column[at])) for column in columns]
             lines.append(",".join([outlook.issued.isoformat(), day.isoformat(), *cells]))
@@ -147,7 +158,7 @@ def _check_same(weather: Weather, to: Path, as_of: date) -> None:
              strict=True),
         *((values(a), values(b))
           for a, b in zip(_in_order(weather.outlooks), _in_order(again.outlooks), strict=True)
-          for values in (lambda o: o.tmin_c, lambda o: o.tmax_c, outlook_mean_c)),
+          for values in (lambda o: o.tmin_c, lambda o: o.tmax_c, outlook_mean_c, *_SPREADS)),
     ]  # fmt: skip
     same = weather.stations == again.stations and weather.first_day == again.first_day
     if not same or not all(np.array_equal(a, b, equal_nan=True) for a, b in pairs):

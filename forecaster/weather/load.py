@@ -81,7 +81,7 @@ def kept_outlooks(
     live = [k.outlook for k in kept if k.kind == "forecast"]
     last = {o.station_id: o.issued for o in sorted(live, key=lambda o: o.issued)}
     outlooks = tuple(
-        _plausible(k.outlook)
+        _plausible(k.with_spread)
         for k in kept
         if k.kind == "forecast" or k.outlook.issued < last.get(k.outlook.station_id, date.max)
     )  # one put together later ends with its own making: it must not stand before the last real one

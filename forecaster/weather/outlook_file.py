@@ -1,5 +1,5 @@
 """Kept outlooks of a station, `outlook/<station_id>.csv`: `issued, date, tmin, tmax` in °C, and if the source
-has one the day's mean as `tmean`.
+has one the day's mean as `tmean`, and the standard deviations of its ensemble as `tmin_sd` and `tmean_sd`.
 
 Rows issued after the as-of date are dropped before any look at their values.
 """
@@ -20,6 +20,10 @@ from forecaster.weather.quality import crossed_extremes, mean_outside, out_of_ra
 from forecaster.weather.stations import Outlook, Station
 
 Floats = NDArray[np.float64]
+
+SPREADS = ("tmin_sd", "tmean_sd")
+LARGEST_SPREAD_C = 30.0
+"""A spread beyond this, or below 0, is none [°C]."""
 
 
 def read_outlooks(
@@ -57,8 +61,9 @@ def collect_outlooks(
         where = f"{shown_as}/outlook/{path.name}"
         try:
             rows = read_daily_csv(
-                path, where, date_columns=("issued", "date"), value_columns=("tmin", "tmax", "tmean")
-            )
+                path, where, date_columns=("issued", "date"),
+                value_columns=("tmin", "tmax", "tmean", *SPREADS),
+            )  # fmt: skip
         except BadInput as error:
             problems.extend(error.problems)
             continue
@@ -117,6 +122,9 @@ def _outlooks(
     if bad.any():
         text = f"{bad.sum()} days with implausible values are left out (first issued {issued[bad].min()})."
         notices.append(Notice(rows.where, text))
+    has_spread = bool(rows.present & set(SPREADS))
+    spreads = [rows.values[name][keep] for name in SPREADS]
+    spreads = [np.where((s >= 0.0) & (s <= LARGEST_SPREAD_C), s, np.nan) for s in spreads]
     outlooks = []
     starts = np.nonzero(np.diff(issued[order]).astype(int) != 0)[0] + 1
     for part in np.split(order, starts) if order.size else []:
@@ -128,6 +136,8 @@ def _outlooks(
                 low[part],
                 high[part],
                 tmean_c=mean[part] if "tmean" in rows.present else None,
+                spread_min_c=spreads[0][part] if has_spread else None,
+                spread_mean_c=spreads[1][part] if has_spread else None,
             )
         )
     return outlooks, notices, problems

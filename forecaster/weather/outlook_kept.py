@@ -11,7 +11,7 @@ import csv
 import io
 import re
 from collections.abc import Collection, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import Literal
@@ -48,6 +48,13 @@ class KeptOutlook:
     fetched_at: datetime
     tmin_sd_c: np.ndarray
     tmean_sd_c: np.ndarray
+
+    @property
+    def with_spread(self) -> Outlook:
+        """The outlook with the spread of its ensemble, if it has any."""
+        if not (np.isfinite(self.tmin_sd_c).any() or np.isfinite(self.tmean_sd_c).any()):
+            return self.outlook
+        return replace(self.outlook, spread_min_c=self.tmin_sd_c, spread_mean_c=self.tmean_sd_c)
 
 
 def make_kept(
@@ -156,7 +163,9 @@ def kept_issues(folder: Path, station_ids: Collection[str], source: str) -> list
     Raises:
         BadInput: Rows that cannot be read.
     """
-    return [kept.outlook for kept in one_a_day(read_kept(folder, station_ids, as_of=date.max, source=source))]
+    return [
+        kept.with_spread for kept in one_a_day(read_kept(folder, station_ids, as_of=date.max, source=source))
+    ]
 
 
 def _rank(kept: KeptOutlook) -> tuple[bool, datetime, datetime]:

@@ -38,6 +38,8 @@ class Outlook:
     source: str = "files"
     tmean_c: np.ndarray | None = field(default=None, repr=False)
     issued_at: datetime | None = field(default=None, repr=False)
+    spread_min_c: np.ndarray | None = field(default=None, repr=False)
+    spread_mean_c: np.ndarray | None = field(default=None, repr=False)
 
 
 @dataclass(frozen=True, eq=False)
