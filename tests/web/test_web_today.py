@@ -77,7 +77,7 @@ def test_a_reading_is_confirmed_known_and_undone(served: Served) -> None:
         page = client.get("/entered/1")
         assert "How the estimate moved" in page.text
         assert 'http-equiv="refresh"' not in page.text
-        assert "water 44.42 °F" in text_of(client.get("/").text)
+        assert "Water 44.42 °F" in text_of(client.get("/").text)
         assert send(client, "/undo/1", at="/entered/1").headers["location"] == "/entered/2"
         assert "Taken back" in client.get("/entered/1").text
         assert "Have it again" in client.get("/entered/2").text
