@@ -21,7 +21,10 @@ from forecaster.web.page import present_pages, render
 from forecaster.web.replay import Replayer
 from forecaster.web.security import Door, Guard, Refused, own_names
 
-PAGES = ("today", "entry", "route", "site", "evidence", "snap", "sheets", "data", "log_in", "static")
+PAGES = (
+    *("today", "entry", "route", "site", "evidence", "snap", "words", "winter", "sheets"),
+    *("data", "log_in", "static"),
+)
 """Modules of `forecaster.web.pages`; each holds a list `ROUTES`. A new page adds its name here."""
 
 ERROR_HEADS = {

@@ -27,6 +27,8 @@ KEPT_ROOMS = (
     "forecast",
     "known",
     "season",
+    "visit.energy",
+    "visit.winter_watch",
     "weather",
     "web.digest",
     "web.site_days",

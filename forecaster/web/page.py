@@ -34,6 +34,8 @@ NAVIGATION = (
     ("/route", "Route", "route"),
     ("/evidence", "Evidence", "evidence"),
     ("/snap", "After a cold snap", "snap"),
+    ("/words", "Words", "words"),
+    ("/winter", "Winter", "winter"),
     ("/sheets", "Sheets", "sheets"),
 )
 """Address, words and module of the pages; those whose module is not there are left out."""

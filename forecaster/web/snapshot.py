@@ -13,6 +13,8 @@ from forecaster import __version__
 from forecaster.errors import ForecasterError
 from forecaster.forecast import RouteForecast
 from forecaster.known import Known
+from forecaster.visit.energy import RouteEnergy
+from forecaster.visit.winter_watch import WinterWatch
 from forecaster.web.site_days import SiteDays
 
 READ_ENDINGS = frozenset({".toml", ".csv", ".xlsx", ".json", ".txt"})
@@ -26,7 +28,7 @@ DEEPEST = 3
 class Snapshot:
     """A forecast with all it was made from. `last_event_id`: the last event of the ledger that it rests on;
     `made_at`: when it was begun, UTC; `basis`: see `basis_of`; `days`: each site's water
-    and air."""
+    and air; `winter`: the watch over every pond, open ones too; `energy`: of the winter devices."""
 
     known: Known
     forecast: RouteForecast
@@ -34,6 +36,8 @@ class Snapshot:
     made_at: datetime
     basis: str = ""
     days: Mapping[str, SiteDays] = field(default_factory=dict)
+    winter: WinterWatch | None = None
+    energy: RouteEnergy | None = None
 
     @property
     def key(self) -> str:
@@ -96,9 +100,24 @@ def make_snapshot(folder: Path, as_of: date, *, made_at: datetime) -> Snapshot:
         ForecasterError: Something in the folder cannot be used.
     """
     from forecaster.build import forecast_route
-    from forecaster.pipeline import load_known
+    from forecaster.pipeline import ledger_state, load_known
+    from forecaster.visit.energy import route_energy
+    from forecaster.visit.kit import kit_of
+    from forecaster.visit.winter_watch import winter_watch
     from forecaster.web.site_days import site_days
 
     basis, last_event_id = basis_of(folder, as_of), last_event_of(folder)
     known = load_known(folder, as_of)
-    return Snapshot(known, forecast_route(known), last_event_id, made_at, basis, site_days(known))
+    state = ledger_state(folder, as_of)
+    closed = {} if state is None else {name: event.day for name, event in state.closed.items()}
+    kits = {site.site_id: kit_of(site)[0] for site in known.sites}
+    return Snapshot(
+        known,
+        forecast_route(known),
+        last_event_id,
+        made_at,
+        basis,
+        site_days(known),
+        winter_watch(known, kits, closed, every=True),
+        route_energy(known, kits, closed),
+    )

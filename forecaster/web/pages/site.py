@@ -27,6 +27,7 @@ from forecaster.web.record import basics_of, desk_of
 from forecaster.web.shown_plan import PlanShelf, ShownPlan
 from forecaster.web.site_charts import loss_chart, water_chart
 from forecaster.web.snapshot import Snapshot
+from forecaster.web.winter_due import lines_of
 
 SHELF = PlanShelf()
 """The plan as shown, for all pages of the desk."""
@@ -141,6 +142,7 @@ def _elsewhere(
         reload_when_new=form is None,
         form=form or Form({}),
         runs=runs,
+        winter_lines=lines_of(snapshot, site_id),
         forecast=shown.forecast,
         **about_site(request, shown, about),
     )

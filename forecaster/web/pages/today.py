@@ -28,6 +28,7 @@ from forecaster.web.moved import Line, since_yesterday
 from forecaster.web.page import environment, render
 from forecaster.web.record import desk_of
 from forecaster.web.snapshot import Snapshot
+from forecaster.web.winter_due import due_today
 
 AT_RISK_SHOWN, URGENT_SHOWN, CHANGES_SHOWN, MEASURE_SHOWN = 5, 4, 6, 3
 CHANGES_MORE = 40
@@ -71,6 +72,7 @@ def today_content(snapshot: Snapshot, yesterday: Digest | None, desk: Desk, may_
                 :MEASURE_SHOWN
             ],
             group_of={s.site.site_id: group for group in view.groups(forecast) for s in group.sites},
+            winter_due=due_today(snapshot),
             contact_of=contact_of,
             may_enter=may_enter,
             axis=Markup(axis_symbol(StripDates(forecast.as_of), axis_id="axis")),
