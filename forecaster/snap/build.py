@@ -18,7 +18,7 @@ from forecaster.season.state import SeasonState
 from forecaster.season.state_records import Note, Outcome, Visit
 from forecaster.snap.compare import compared, learned
 from forecaster.snap.gas import gas_sites
-from forecaster.snap.records import DayPlan, SiteState, SnapReport, SnapSite
+from forecaster.snap.records import DayPlan, SiteState, SnapReport, SnapSite, better_plan
 from forecaster.snap.saving import closing_hours, hours_left, saved_by_closing, saved_by_quick_visit
 from forecaster.snap.spread import low_spread
 from forecaster.snap.states import Span, in_snap, site_states
@@ -28,6 +28,8 @@ from forecaster.snap.told import checked_of, notes_of, protected_sites, said_of
 from forecaster.weather.hourly import HourlyRecord
 
 MOST_CREWS = 20
+FEWEST_SHOWN = 4
+"""The page offers plans for up to so many crews, or one more than work today."""
 
 
 @dataclass(frozen=True)
@@ -67,9 +69,8 @@ def snap_report(
     first, last = _snap_days(known, states, span, asked)
     sites = _in_order(known, state, is_open, protected, first)
     crews = crews_today(known.crews, known.as_of, asked.crews)
-    plans = tuple(_plan(known, _by_rule(sites, action), action, crews) for action in ("close", "quick"))
-    better = max(plans, key=lambda plan: (plan.saves, plan.action == "close")).action
-    ordered = _numbered(_by_rule(sites, better))
+    plans = _plans(known, sites, crews)
+    ordered = _numbered(_by_rule(sites, better_plan(plans).action))
     came = _came(known, first, last)
     notes: list[Note | Outcome | Visit] = [*state.notes, *state.outcomes, *state.visits]
     since = fall_start(known.fall) + timedelta(days=span.since)
@@ -104,10 +105,22 @@ def snap_report(
         if came is None
         else compared(known.weather, known.settings, *came, hard_c=t.hard_freeze_c),
         learned=learned(known.weather, *came) if came else (),
+        by_crews={
+            count: _plans(known, sites, crews_today(known.crews, known.as_of, count))
+            for count in range(1, max(FEWEST_SHOWN, len(crews) + 1) + 1)
+            if known.crews
+        },
         outlook_text=_outlook_text(known),
         warnings=(*known.notices, *air.notices, *fit_notices, *_refused(states)),
         costs=known.settings.costs.model_dump() | known.settings.snap.model_dump(),
     )
+
+
+def _plans(
+    known: Known, sites: Sequence[SnapSite], crews: Sequence[tuple[Crew, bool]]
+) -> tuple[DayPlan, ...]:
+    """Today by full closings, and by quick visits."""
+    return tuple(_plan(known, _by_rule(sites, action), action, crews) for action in ("close", "quick"))
 
 
 def _plan(

@@ -61,6 +61,8 @@ class IceCover:
         """One day with this mean water (site, m) and air (site, m) or (site, 1) [°C]."""
         air = np.broadcast_to(air_c, water_c.shape).astype(float)
         icy = (self.thickness_cm > 0.0) | ((water_c <= 0.0) & (air < 0.0))
+        if not icy.any():
+            return
         self.thickness_cm = np.where(icy, grown_cm(self.thickness_cm, air, self._exchange), 0.0)
         still = self.thickness_cm > 0.0
         self._degree_days = np.where(still, self._degree_days + np.maximum(-air, 0.0), 0.0)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
 
@@ -225,7 +225,8 @@ class Learned:
 class SnapReport:
     """What screen, page and file are made from. `first_day`, `last_day`: of the snap, None for none.
 
-    `sites` in the order in which to go, protected ones last; `plan` is the better of `plans`.
+    `sites` in the order in which to go, protected ones last; `plan` is the better of `plans` (close, quick).
+    `by_crews`: the same two plans for other numbers of crews.
     """
 
     season_name: str
@@ -254,9 +255,15 @@ class SnapReport:
     learned: tuple[Learned, ...]
     outlook_text: str
     warnings: tuple[Notice, ...]
+    by_crews: Mapping[int, tuple[DayPlan, ...]] = field(default_factory=dict)
     costs: Mapping[str, float] = field(default_factory=dict)
 
     @property
     def plan(self) -> DayPlan:
         """The kind of visit that saves more today."""
-        return max(self.plans, key=lambda plan: (plan.saves, plan.action == "close"))
+        return better_plan(self.plans)
+
+
+def better_plan(plans: Sequence[DayPlan]) -> DayPlan:
+    """The plan that saves more today; of equals the full closings."""
+    return max(plans, key=lambda plan: (plan.saves, plan.action == "close"))
