@@ -40,7 +40,7 @@ _SEVERAL = ("minima", "maxima", "daily means")
 
 
 @dataclass(frozen=True, eq=False)
-class _Pair:
+class Pair:
     """What one neighbour suggests for a station [°C], shape (day,), and how far that usually is off."""
 
     guess_c: Floats
@@ -66,7 +66,7 @@ def without_contradicted(
     notices: list[Notice] = []
     for kind, before in enumerate((checked.tmin_c, checked.tmax_c, checked.tmean_c)):
         for station, where in enumerate(wheres):
-            pairs = _pairs(before, station, axis, stations)
+            pairs = pairs_of(before, station, axis, stations)
             if len(pairs) < FEWEST_AGAINST:
                 continue
             strange = contradicted(before[station], pairs)
@@ -84,7 +84,7 @@ def without_contradicted(
     )  # fmt: skip
 
 
-def contradicted(own_c: Floats, pairs: Sequence[_Pair]) -> NDArray[np.bool_]:
+def contradicted(own_c: Floats, pairs: Sequence[Pair]) -> NDArray[np.bool_]:
     """True on days whose value every neighbour with a day before and after contradicts, on one side.
 
     One of four or more may dissent. At least two must be known.
@@ -95,7 +95,7 @@ def contradicted(own_c: Floats, pairs: Sequence[_Pair]) -> NDArray[np.bool_]:
     return np.asarray(((sides > 0).sum(axis=0) >= needed) | ((sides < 0).sum(axis=0) >= needed))
 
 
-def shifted_months(own_c: Floats, pairs: Sequence[_Pair], axis: CalendarAxis) -> NDArray[np.int64]:
+def shifted_months(own_c: Floats, pairs: Sequence[Pair], axis: CalendarAxis) -> NDArray[np.int64]:
     """By how many days each day's month comes late (1) or early (-1) against all neighbours, 0 for sound.
 
     Returns:
@@ -120,7 +120,7 @@ def shifted_months(own_c: Floats, pairs: Sequence[_Pair], axis: CalendarAxis) ->
     return shift[month]
 
 
-def _pairs(values_c: Floats, station: int, axis: CalendarAxis, stations: Sequence[Station]) -> list[_Pair]:
+def pairs_of(values_c: Floats, station: int, axis: CalendarAxis, stations: Sequence[Station]) -> list[Pair]:
     """What the nearest neighbours that resemble the station suggest for it."""
     own = values_c[station]
     if not np.isfinite(own).any():
@@ -129,18 +129,18 @@ def _pairs(values_c: Floats, station: int, axis: CalendarAxis, stations: Sequenc
     far_km = haversine_km(
         here.latitude, here.longitude, [s.latitude for s in stations], [s.longitude for s in stations]
     )
-    pairs: list[_Pair] = []
+    pairs: list[Pair] = []
     for at in np.argsort(far_km, kind="stable").tolist():
         if at == station or len(pairs) == ASKED_NEIGHBOURS:
             continue
         slope, intercept, error_c = seasonal_lines(values_c[at], own, axis)
         guess = intercept[axis.month] + slope[axis.month] * values_c[at]
         if np.isfinite(guess).any():
-            pairs.append(_Pair(guess, error_c[axis.month]))
+            pairs.append(Pair(guess, error_c[axis.month]))
     return pairs
 
 
-def _side(own_c: Floats, pair: _Pair) -> NDArray[np.int64]:
+def _side(own_c: Floats, pair: Pair) -> NDArray[np.int64]:
     """1 where the value lies far above what a neighbour suggests, -1 far below, 0 else."""
     with_next = np.stack([_later(pair.guess_c, by) for by in (-1, 0, 1)])
     limit = np.maximum(CONTRADICT_LEAST_C, CONTRADICT_ERRORS * pair.error_c)

@@ -19,6 +19,7 @@ from forecaster.season.settings import Settings
 from forecaster.season.sites import Site
 from forecaster.weather.credits import credits_of
 from forecaster.weather.files import read_weather
+from forecaster.weather.level_steps import level_steps
 from forecaster.weather.neighbour_check import disagreements, shifted_years
 from forecaster.weather.outlook_file import plausible_days
 from forecaster.weather.outlook_kept import one_a_day, read_kept
@@ -59,7 +60,11 @@ def load_weather(folder: Path, settings: Settings, *, as_of: date, sites: Sequen
     else:
         weather, shown = _kept_records(folder, settings, as_of, sites)
     wheres = [f"{shown}/{station.station_id}.csv" for station in weather.stations]
-    said = (*disagreements(weather, wheres), *shifted_years(weather, wheres))
+    said = (
+        *disagreements(weather, wheres),
+        *shifted_years(weather, wheres),
+        *level_steps(weather, wheres),
+    )
     weather = replace(weather, notices=(*weather.notices, *said), credits=credits_of(folder, settings))
     if settings.weather.outlook in ("none", "files"):
         return weather

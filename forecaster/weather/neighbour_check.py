@@ -43,16 +43,17 @@ def disagreements(weather: Weather, wheres: Sequence[str]) -> tuple[Notice, ...]
         return ()
     axis = CalendarAxis.of(weather.first_day, weather.day_count)
     notices = []
+    watched = np.arange(weather.day_count) >= weather.day_count - WATCHED_DAYS
+    extremes = [np.where(weather.filled, np.nan, values) for values in (weather.tmin_c, weather.tmax_c)]
     for name, values in (("minimum", weather.tmin_c), ("daily mean", weather.tmean_c)):
         seen = np.where(weather.filled, np.nan, values)
         for station, own in enumerate(seen):
             if not np.isfinite(own).any():
                 continue
-            estimate = estimate_from_neighbours(seen, station, axis)
+            estimate = estimate_from_neighbours(seen, station, axis, np.stack(extremes), watched)
             off = own - estimate.estimate_c
             limit = max(DISAGREE_LEAST_C, DISAGREE_ERRORS * estimate.error_c)
-            off[: max(0, weather.day_count - WATCHED_DAYS)] = np.nan
-            strange = np.nonzero(np.abs(off) > limit)[0]
+            strange = np.nonzero(watched & (np.abs(off) > limit))[0]
             if strange.size:
                 others = ", ".join(weather.stations[at].station_id for at in estimate.used)
                 notices.append(Notice(wheres[station], _strange_text(name, axis, own, off, strange, others)))

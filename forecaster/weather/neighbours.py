@@ -98,7 +98,11 @@ def fill_gaps(
 
 
 def estimate_from_neighbours(
-    values_c: Floats, station: int, axis: CalendarAxis, kinds_c: Floats | None = None
+    values_c: Floats,
+    station: int,
+    axis: CalendarAxis,
+    kinds_c: Floats | None = None,
+    needed: NDArray[np.bool_] | None = None,
 ) -> Estimate:
     """Estimate one station from all others on every day on which one of them was observed.
 
@@ -106,6 +110,7 @@ def estimate_from_neighbours(
         values_c: Observed values [°C], shape (station, day); NaN is missing.
         station: Position of the station to estimate; its own values serve to fit only.
         kinds_c: See `fill_gaps`.
+        needed: Days that matter, flags of shape (day,); those around missing days by default.
     References:
         Inverse-variance weights of one line a neighbour: the spatial regression test of Hubbard and You,
         J. Atmos. Oceanic Technol. 22, 2005 (from memory). The 100 common days are our choice.
@@ -128,8 +133,9 @@ def estimate_from_neighbours(
     estimate = np.full(own.size, np.nan)
     estimate[known] = weighted[known] / weight_sum[known]
     best_first = [used[at] for at in np.argsort(errors_c, kind="stable")]
-    missing = ~np.isfinite(own)
-    needed = missing if missing.any() else known
+    if needed is None:
+        missing = ~np.isfinite(own)
+        needed = missing if missing.any() else known
     kinds = [_kinds_of(at, values_c, kinds_c) for at in best_first]
     together = joint_estimate(own, kinds, axis, _near(needed, NEAR_DAYS))
     estimate = np.where(np.isfinite(together), together, estimate)

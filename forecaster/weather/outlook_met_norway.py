@@ -40,8 +40,9 @@ def fetch_met_norway(
     place = {
         "lat": f"{station.latitude:.4f}",
         "lon": f"{station.longitude:.4f}",
-        "altitude": f"{station.elevation_m:.0f}",
     }
+    if np.isfinite(station.elevation_m):
+        place["altitude"] = f"{station.elevation_m:.0f}"
     answer = fetcher.get(url, params=place, keep_for=KEPT, check=_check)
     kept = parse_forecast(json_of(answer.content), station.station_id, zone, fetched_at=answer.checked_at)
     return kept, answer

@@ -130,11 +130,12 @@ def _params(station: Station, key: str, asked: Mapping[str, str]) -> dict[str, s
     place = {
         "latitude": f"{station.latitude:.4f}",
         "longitude": f"{station.longitude:.4f}",
-        "elevation": f"{station.elevation_m:.0f}",
         "temperature_unit": "celsius",
         "timeformat": "unixtime",
         "timezone": "GMT",
     }
+    if np.isfinite(station.elevation_m):
+        place["elevation"] = f"{station.elevation_m:.0f}"
     return {**place, **asked, **({"apikey": key} if key else {})}
 
 

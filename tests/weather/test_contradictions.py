@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from forecaster.weather.calendar_axis import CalendarAxis
-from forecaster.weather.contradictions import _Pair, contradicted, shifted_months, without_contradicted
+from forecaster.weather.contradictions import Pair, contradicted, shifted_months, without_contradicted
 from forecaster.weather.files import read_weather
 from forecaster.weather.quality import Checked
 from forecaster.weather.stations import Station
@@ -188,7 +188,7 @@ def test_a_fault_that_two_of_three_share_stays(sound):
 # --- hand arithmetic
 def pair(guess, error=1.0):
     values = np.array(guess, dtype=float)
-    return _Pair(values, np.full(values.size, error))
+    return Pair(values, np.full(values.size, error))
 
 
 def test_four_errors_and_seven_degrees_outside_three_days():
