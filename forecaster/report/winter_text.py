@@ -127,15 +127,14 @@ def why(kind: LookKind, watch: WinterWatch) -> str:
     feeding, bacteria = (limit(value, watch.units) for value in (watch.feeding_c, watch.bacteria_c))
     return {
         "ice lies": "ice probably lies. See from the edge that a hole is open and the devices run.",
-        "first ice": "1 fall in 10 has the first ice by then. See that de-icer and aerator run.",
+        "first ice": "1 fall in 10 has the first ice by that day. See that de-icer and aerator run.",
         "long ice": (
-            f"1 fall in 10 has ice of {count(watch.ice_days, 'day')} by then. "
+            f"1 fall in 10 has ice of {count(watch.ice_days, 'day')} by that day. "
             "See from the edge that a hole stays open."
         ),
-        "feeding": f"the water may be down to {feeding} by then. Take a reading; if so, feeding ends.",
+        "feeding": f"the water may be down to {feeding}. Take a reading; if so, feeding ends.",
         "bacteria": (
-            f"the water may be down to {bacteria} by then. Take a reading; "
-            "if so, change to cold-water bacteria."
+            f"the water may be down to {bacteria}. Take a reading; if so, change to cold-water bacteria."
         ),
         "nothing due": "nothing is due before; look all the same.",
     }[kind]

@@ -14,7 +14,7 @@ from forecaster.web.page import render
 from forecaster.web.pages.site import shown_plan
 from forecaster.web.winter_due import watched
 
-CAUTIONS = {"Ice and cold water": ICE, "Fish": FEEDING, "Products": BACTERIA, "Electricity": ELECTRICITY}
+CAUTIONS = (ICE, FEEDING, BACTERIA, ELECTRICITY)
 
 
 def winter(request: Request) -> Response:
