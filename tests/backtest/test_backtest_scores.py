@@ -55,7 +55,7 @@ def test_half_of_equal_members_count_below():
     assert probability_transform(np.array([3.0, 3.0, 5.0, 1.0]), np.array(3.0)) == 0.5
 
 
-# --- independent reference: scoringrules 0.10, estimator "fair"; properscoring 0.1, plain form
+# --- independent references: scoringrules 0.10, estimator "fair"; scores 2.7, method "fair"
 @pytest.mark.parametrize("size", [2, 15, 150])
 def test_equals_scoringrules(size: int):
     scoringrules = pytest.importorskip("scoringrules")
@@ -68,18 +68,39 @@ def test_equals_scoringrules(size: int):
     assert abs(brier_score(chance, came) - float(scoringrules.brier_score(came, chance).mean())) < 1e-9
 
 
-def test_equals_properscoring_after_its_own_correction():
-    properscoring = pytest.importorskip("properscoring")
-    rng = np.random.default_rng(5)
-    members, observed = rng.normal(size=(30, 25)), rng.normal(size=30)
-    plain = properscoring.crps_ensemble(observed, members)
-    pairs = np.abs(members[:, :, None] - members[:, None, :]).sum(axis=(1, 2)) / 2.0
-    # plain divides the pairs by m², fair by m (m - 1)
-    fair = plain + pairs / 25**2 - pairs / (25 * 24)
-    assert np.abs(fair_crps(members, observed) - fair).max() < 1e-9
-    assert properscoring.brier_score(np.array([1, 0]), np.array([0.3, 0.3])).mean() == pytest.approx(
-        brier_score(np.array([0.3, 0.3]), np.array([1, 0]))
+@pytest.mark.parametrize("size", [2, 15, 150])
+def test_equals_scores(size: int):
+    probability = pytest.importorskip("scores.probability")
+    xarray = pytest.importorskip("xarray")
+    rng = np.random.default_rng(size)
+    members = np.round(rng.normal(95.0, 11.0, (40, size)))
+    observed = np.round(rng.normal(95.0, 11.0, 40))
+    theirs = probability.crps_for_ensemble(
+        xarray.DataArray(members, dims=("case", "member")),
+        xarray.DataArray(observed, dims="case"),
+        "member",
+        method="fair",
+        preserve_dims="all",
     )
+    assert np.abs(fair_crps(members, observed) - theirs.values).max() < 1e-9
+    chance, came = rng.uniform(size=200), rng.integers(0, 2, 200)
+    brier = probability.brier_score(
+        xarray.DataArray(chance, dims="case"), xarray.DataArray(came, dims="case")
+    )
+    assert abs(brier_score(chance, came) - float(brier)) < 1e-9
+
+
+def test_two_libraries_agree_on_hand_cases():
+    scoringrules = pytest.importorskip("scoringrules")
+    probability = pytest.importorskip("scores.probability")
+    xarray = pytest.importorskip("xarray")
+    for members, observed, by_hand in (([1.0, 2, 4], 3.0, 4 / 3 - 1.0), ([10.0, 12, 13, 15, 20], 14.0, 0.5)):
+        one = scoringrules.crps_ensemble(observed, np.array(members), estimator="fair")
+        other = probability.crps_for_ensemble(
+            xarray.DataArray(members, dims="member"), xarray.DataArray(observed), "member", method="fair"
+        )
+        ours = float(fair_crps(np.array(members), np.array(observed)))
+        assert [float(one), float(other), ours] == pytest.approx([by_hand] * 3, abs=1e-9)
 
 
 # --- invariants
