@@ -153,6 +153,10 @@ def _move(known: Known, rest: str) -> Known:
 def _crew_and_days(known: Known, rest: str) -> tuple[str, list[date]]:
     """A crew's name, which may hold spaces, and days at the end."""
     name, _, days = rest.rpartition(" ")
+    if not name.strip():
+        raise ValueError(
+            f'"{rest}" is no crew with a date. Write the crew, then the date, like Heron 2025-10-14.'
+        )
     names = {crew.name.casefold(): crew.name for crew in known.crews}
     if name.strip().casefold() not in names:
         listed = ", ".join(names.values())

@@ -147,7 +147,7 @@ def _together(other: Event | None, event: Event) -> bool:
         other is not None
         and other.recorded_at == event.recorded_at
         and other.who == event.who
-        and other.undoes is None
+        and (other.undoes is None) == (event.undoes is None)
     )
 
 
