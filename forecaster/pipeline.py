@@ -24,6 +24,7 @@ from forecaster.season.state_readings import merge_readings
 from forecaster.season.state_sheet import apply_state, state_notices
 from forecaster.season.tables import find_table, read_table
 from forecaster.season.travel_times import read_travel_times
+from forecaster.visit.kit import KIT_COLUMNS, kit_notices
 from forecaster.weather.files import read_weather
 from forecaster.weather.load import load_weather
 
@@ -60,7 +61,7 @@ def load_known(folder: Path, as_of: date) -> Known:
     collect.run(lambda: fall_for(as_of))
     settings = collect.run(lambda: read_settings(folder))
     crew_names = [crew.name for crew in settings.crews] if settings else _crew_names(folder)
-    sheet = collect.run(lambda: read_sites(folder, crew_names=crew_names))
+    sheet = collect.run(lambda: read_sites(folder, crew_names=crew_names, extra_columns=KIT_COLUMNS))
     ids = [site.site_id for site in sheet[0]] if sheet else _site_ids(folder)
     zone = settings.season.timezone if settings else "UTC"
     readings, notices = _read_readings(collect, folder, ids, zone)
@@ -79,7 +80,7 @@ def load_known(folder: Path, as_of: date) -> Known:
     assert sheet is not None
     assert weather is not None
     assert travel is not None
-    notices = [*sheet[1], *notices, *travel[1]]
+    notices = [*sheet[1], *kit_notices(sites), *notices, *travel[1]]
     if state is None:
         return known_on(
             as_of,

@@ -1,6 +1,7 @@
 """Every conversion between the user's units and the program's (°C, metres, square metres, km).
 
-Exact by definition: 1 in = 0.0254 m, 1 mile = 1.609344 km, 1 ft = 0.3048 m.
+Exact by definition: 1 in = 0.0254 m, 1 mile = 1.609344 km, 1 ft = 0.3048 m, 1 lb = 0.45359237 kg,
+1 US gallon = 231 cubic inches.
 """
 
 from __future__ import annotations
@@ -11,6 +12,8 @@ M_PER_INCH = 0.0254
 M_PER_FOOT = 0.3048
 M2_PER_FT2 = M_PER_FOOT**2
 KM_PER_MILE = 1.609344
+KG_PER_POUND = 0.45359237
+M3_PER_GALLON = 231 * M_PER_INCH**3
 
 STORED_TENTH_C = 0.05
 """Allowance [°C] when a daily minimum is compared with a freeze limit: archives store 0.1 °C, and

@@ -15,6 +15,7 @@ from forecaster.season.readings_file import read_loggers, read_readings
 from forecaster.season.settings import Settings, read_settings
 from forecaster.season.sheet import read_sites
 from forecaster.season.sites import Site
+from forecaster.visit.kit import KIT_COLUMNS
 from forecaster.weather.credits import OUTLOOKS, credits_of
 from forecaster.weather.files import read_station_records
 from forecaster.weather.known_rows import StationRecord
@@ -83,7 +84,7 @@ def read_backtest(folder: Path, asked: Asked) -> BacktestInput:
     settings = attempt("settings", lambda: read_settings(folder))
     assert settings is None or isinstance(settings, Settings)
     crew_names = [crew.name for crew in settings.crews] if settings else []
-    attempt("sheet", lambda: read_sites(folder, crew_names=crew_names))
+    attempt("sheet", lambda: read_sites(folder, crew_names=crew_names, extra_columns=KIT_COLUMNS))
     sites, notices = _pair(found.get("sheet"))
     readings: list[Reading] = []
     if "sheet" in found:

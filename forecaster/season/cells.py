@@ -163,6 +163,10 @@ class Cells:
         found = self._parsed(row, key, parse_yes_no)
         return default if found is None else found
 
+    def yes_no_or_unknown(self, row: Row, key: str) -> bool | None:
+        """Yes, no, or None where nothing is said."""
+        return self._parsed(row, key, parse_yes_no)
+
     def choice(self, row: Row, key: str, allowed: Iterable[str]) -> str | None:
         """One of a few words."""
         return self._parsed(row, key, lambda text: parse_choice(text, allowed))
@@ -185,6 +189,10 @@ class Cells:
     def weekdays(self, row: Row, key: str) -> frozenset[int] | None:
         """Days of the week, 0 = Monday."""
         return self._parsed(row, key, parse_weekdays)
+
+    def parsed(self, row: Row, key: str, parse: Callable[[str], Value]) -> Value | None:
+        """What `parse` makes of a cell that is not empty; it raises BadCell for what cannot be used."""
+        return self._parsed(row, key, parse)
 
     def _parsed(self, row: Row, key: str, parse: Callable[[str], Value]) -> Value | None:
         text = self.text(row, key)

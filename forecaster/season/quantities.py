@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 from forecaster.season.tables import BadCell
 from forecaster.units import (
+    KG_PER_POUND,
     M2_PER_FT2,
     M_PER_FOOT,
     M_PER_INCH,
@@ -46,6 +47,7 @@ LENGTH_UNITS = (
 )
 HEIGHT_UNITS = (LENGTH_UNITS[2], LENGTH_UNITS[3])
 AREA_UNITS = (_scaled("ft2", "square feet", M2_PER_FT2), _scaled("m2", "square metres", 1.0))
+WEIGHT_UNITS = (_scaled("lb", "pounds", KG_PER_POUND), _scaled("kg", "kilograms", 1.0))
 TEMPERATURE_UNITS = (Unit("f", "°F", f_to_c, c_to_f), Unit("c", "°C", float, float))
 STEP_UNITS = (Unit("f", "°F", f_step_to_c, c_step_to_f), Unit("c", "°C", float, float))
 
@@ -56,6 +58,8 @@ _UNIT_WORDS = {
     "m": "m|met(?:er|re)s?",
     "ft2": "ft2|ft²|sq\\.? ?ft|sqft|square feet",
     "m2": "m2|m²|sqm|sq\\.? ?m|square met(?:er|re)s?",
+    "lb": "lbs?|pounds?",
+    "kg": "kgs?|kilograms?",
     "f": "°? ?f|deg(?:rees)? ?f",
     "c": "°? ?c|deg(?:rees)? ?c",
 }

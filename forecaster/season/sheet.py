@@ -77,7 +77,7 @@ def read_sites(
         problems.append(Problem(table.name, "no sites below the header. Write one site a row."))
     expected = {column_key(name) for name in extra_columns}
     unknown = [name for name in reader.extras if column_key(name) not in expected]
-    notices = columns_notice(table, unknown, COLUMNS, "kept and shown, not used in the forecast")
+    notices = columns_notice(table, unknown, COLUMNS | expected, "kept and shown, not used in the forecast")
     notices += check_places(table.name, reader.places, problems)
     if problems:
         raise BadInput(in_row_order(problems))
@@ -141,6 +141,8 @@ class _SheetReader:
             access=cells.text(row, "access"),
             notes=cells.text(row, "notes"),
             extra={name: row.cells[name] for name in self.extras if row.cells[name]},
+            sheet=cells.table.name,
+            decimal_comma=cells.table.decimal_comma,
         )
         return site if len(cells.problems) == before else None
 
