@@ -237,9 +237,13 @@ def _watch(folder: Path, settings: Settings, every: timedelta, *, once: bool, da
     if day is not None:
         moment = datetime.combine(day, settings.brief.at, ZoneInfo(settings.season.timezone))
         watching.day, watching.clock = day, lambda: moment.astimezone(UTC)
-    for number in (signal.SIGTERM, signal.SIGINT):
-        signal.signal(number, watching.stop.wish)
-    if not watching.run(once=once):
+    before = {number: signal.signal(number, watching.stop.wish) for number in (signal.SIGTERM, signal.SIGINT)}
+    try:
+        well = watching.run(once=once)
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)
+    if not well:
         raise typer.Exit(1)
 
 

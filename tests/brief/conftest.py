@@ -33,13 +33,20 @@ def web_server() -> Iterator[WebServer]:
     server.stop()
 
 
+SITES_KEPT = ("V-01", "V-03", "V-06", "V-12", "U-02", "B-06")
+
+
 @pytest.fixture
 def season(tmp_path: Path) -> Path:
-    """The demo season with few members, so that a forecast is quick."""
+    """The demo season with six sites and few members, so that a forecast is quick."""
     folder = tmp_path / "season"
     shutil.copytree(demo_folder(), folder)
     toml = (folder / "season.toml").read_text(encoding="utf-8")
-    (folder / "season.toml").write_text(toml.replace("members = 1500", "members = 150"), encoding="utf-8")
+    (folder / "season.toml").write_text(toml.replace("members = 1500", "members = 100"), encoding="utf-8")
+    for name in ("sites.csv", "readings.csv"):
+        head, *rows = (folder / name).read_text(encoding="utf-8").splitlines(keepends=True)
+        kept = [row for row in rows if row.startswith(SITES_KEPT)]
+        (folder / name).write_text("".join([head, *kept]), encoding="utf-8")
     return folder
 
 

@@ -219,10 +219,16 @@ def test_next_round_when_clocks_go_back(bare):
 
 
 def test_a_wish_to_end_waits_for_what_must_be_finished():
-    stop = Stop()
-    with pytest.raises(Stopped), stop.finishing():
-        stop.wish()
-        assert stop.wished  # reached: the block was not cut off
+    stop, reached = Stop(), list[str]()
+
+    def send() -> None:
+        with stop.finishing():
+            stop.wish()
+            reached.append("the end of the block")
+
+    with pytest.raises(Stopped):
+        send()
+    assert reached
     with pytest.raises(Stopped):
         Stop().wish()
     assert not issubclass(Stopped, Exception)
@@ -236,10 +242,13 @@ def test_one_watch_a_folder(bare):
     lock = bare / ".brief" / "watch.lock"
     assert not is_held(lock)
     with held(lock, who="a watch"):
-        code = f"from forecaster.brief.lock import is_held; from pathlib import Path; print(is_held(Path({str(lock)!r})))"
+        code = (
+            "from pathlib import Path; from forecaster.brief.lock import is_held;"
+            f" print(is_held(Path({str(lock)!r})))"
+        )
         other = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
         assert other.stdout.strip() == "True"
-        with pytest.raises(Busy, match="a watch over .* is running already"):
+        with pytest.raises(Busy, match=r"a watch over .* is running already"):
             watch(bare, Clock()).run(once=True)
     assert not is_held(lock)
 
