@@ -9,7 +9,7 @@ else the simpler set and in the end single lines (`neighbours`) stand in.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -31,7 +31,7 @@ def joint_estimate(
         own_c: The values to estimate [°C], shape (day,); NaN is missing.
         neighbours_c: What each neighbour measures [°C], shape (kind, day), the best first; NaN is missing.
         axis: The days.
-        needed: Days that matter: a set of neighbours that is known on none of them is not fitted.
+        needed: Days that matter: sets of neighbours and months that hold none of them are not fitted.
     Returns:
         [°C], shape (day,); NaN where no set of neighbours has enough days in common with the station.
     """
@@ -50,22 +50,26 @@ def joint_estimate(
                 continue
             used = [values for bit, values in enumerate(columns) if known_set >> bit & 1]
             table = np.concatenate([np.ones((1, own_c.size)), *used])
-            estimate[at] = _fitted(own_c, table, (sets & known_set) == known_set, axis)[at]
+            months = set(axis.month[at & needed].tolist())
+            estimate[at] = _fitted(own_c, table, (sets & known_set) == known_set, axis, months)[at]
     return estimate
 
 
-def _fitted(own_c: Floats, table: Floats, known: NDArray[np.bool_], axis: CalendarAxis) -> Floats:
-    """Least squares of `own_c` on the rows of `table` in each part of the year, on the `known` days."""
+def _fitted(
+    own_c: Floats, table: Floats, known: NDArray[np.bool_], axis: CalendarAxis, months: Collection[int]
+) -> Floats:
+    """Least squares of `own_c` on the rows of `table` in the parts of the year around the `months`, on the
+    `known` days; NaN in other months."""
     rows = table.shape[0]
     both = known & np.isfinite(own_c)
     count = np.bincount(axis.month[both], minlength=12)
     squares, products = np.zeros((12, rows, rows)), np.zeros((12, rows))
-    for month in range(12):
+    for month in {near % 12 for at in months for near in (at - 1, at, at + 1)}:
         part = table[:, both & (axis.month == month)]
         squares[month] = part @ part.T
         products[month] = part @ own_c[both & (axis.month == month)]
     fitted = np.full(own_c.size, np.nan)
-    for month in range(12):
+    for month in months:
         near = [(month - 1) % 12, month, (month + 1) % 12]
         at = known & (axis.month == month)
         if count[near].sum() < DAYS_A_NUMBER * rows or not at.any():
