@@ -39,7 +39,8 @@ KIND_WORDS = {"observed": "measured", "filled": "from neighbours", "expected": "
 WATER_CARE = "Breaker off, locked and tested before hands go in."
 ICE_CARE = "Modelled, not measured: do not walk on it. Open it with warm water, not by blows. Never alone."
 PROTECT_CARE = (
-    "Power off at the breaker, locked and tested. Then pump out or lines drained; lift nothing heavy alone. "
+    "Power off at the breaker, locked and tested. Then pump out or lines drained; where fish are "
+    "under ice, open a hole with warm water and set air or a de-icer. Lift nothing heavy alone. "
     "Air only as the pipe's maker allows. Wiring and antifreeze are for licensed trades and local codes."
 )
 

@@ -4,7 +4,7 @@ A visit today is weighed against one after the `soon` nights. The money is that 
 
     pipes        plumbing_freeze x exposure x running share x chance of the first night at the limit
     leak         the same x early_look_share, where it has been reached already: a look finds the crack
-    fish         fish_loss x chance of long ice cover (pond with fish, no running water); a closing only
+    fish         fish_loss x chance of long ice cover (pond with fish, no running water): a hole is opened
     ice          ice x chance that ice comes for the first time; a closing only
     hard_freeze  hard_freeze x chance of the season's first one
     warm_day     - warm_day x days of these on which the water is still above the start threshold
@@ -49,9 +49,9 @@ def saved_by_closing(
 def saved_by_quick_visit(
     state: SiteState, costs: Costs, snap: SnapSettings, *, protected: bool = False, checked: bool = False
 ) -> dict[str, float]:
-    """What a quick visit today saves [$], by PARTS: lines are safe, ice and fish are left to the closing."""
+    """What a quick visit today saves [$], by PARTS: lines safe, a hole open; ice waits for the closing."""
     parts = saved_by_closing(state, costs, snap, protected=protected, checked=checked)
-    return parts | {"fish": 0.0, "ice": 0.0} if not protected else dict(NOTHING)
+    return dict(NOTHING) if protected else parts | {"ice": 0.0}
 
 
 def closing_hours(state: SiteState, ice_hours_factor: float) -> float:
