@@ -70,11 +70,14 @@ def winter(
     """
     known, state = start(folder, as_of, json_file)
     from forecaster.report.winter_text import winter_json, winter_text
+    from forecaster.season.snow_file import read_snow
     from forecaster.visit.kit import kits_of
     from forecaster.visit.winter_watch import winter_watch
 
     only = site_id(known, site)
-    watch = winter_watch(known, kits_of(known.sites), closed_days(state), every=every, only=only)
+    stations = [station.station_id for station in known.weather.stations]
+    snow = read_snow(folder, station_ids=stations, as_of=known.as_of)
+    watch = winter_watch(known, kits_of(known.sites), closed_days(state), snow=snow, every=every, only=only)
     write({json_file: winter_json(watch) if json_file else ""})
     typer.echo(winter_text(watch, unicode=unicode(), detail=only is not None), nl=False)
     written(json_file)

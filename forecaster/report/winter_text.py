@@ -25,9 +25,12 @@ from forecaster.visit.winter_watch import LookKind, SiteWatch, WinterDay, Winter
 SOON_DAYS = 7
 """The reason to look is written out for ponds that are due within so many days."""
 
-SNOW = (
+NO_SNOW = (
     "Snow on ice shuts out light and air, and no station here records it: look after each snowfall too, and "
     "clear snow only from firm ground."
+)
+SNOW = (
+    "Snow on ice shuts out light and air: look after each snowfall too, and clear snow only from firm ground."
 )
 
 
@@ -132,6 +135,10 @@ def why(kind: LookKind, watch: WinterWatch) -> str:
             f"1 fall in 10 has ice of {count(watch.ice_days, 'day')} by that day. "
             "See from the edge that a hole stays open."
         ),
+        "snow on ice": (
+            "1 fall in 10 has snow on ice by that day. See from the edge that a hole stays open; clear snow "
+            "only from firm ground."
+        ),
         "feeding": f"the water may be down to {feeding}. Take a reading; if so, feeding ends.",
         "bacteria": (
             f"the water may be down to {bacteria}. Take a reading; if so, change to cold-water bacteria."
@@ -141,13 +148,18 @@ def why(kind: LookKind, watch: WinterWatch) -> str:
 
 
 def _notes(watch: WinterWatch) -> list[str]:
-    said = [SNOW]
+    said = [snow_words(watch)]
     if watch.left_out:
         ids = listed(clean(site.site_id) for site in watch.left_out)
         said.append(f"Heated, so without a water forecast: {ids}. Look there as its heater's maker says.")
     if watch.others_open and watch.sites:
         said.append(f"{count(watch.others_open, 'pond')} still open, not shown (--all shows them).")
     return [*said, *(clean(str(notice)) for notice in watch.notices)]
+
+
+def snow_words(watch: WinterWatch) -> str:
+    """What is said of snow, once for all ponds."""
+    return SNOW if any(site.snow_on_ice for site in watch.sites) else NO_SNOW
 
 
 def watch_lines(watch: WinterWatch, site_id: str) -> tuple[str, ...]:
@@ -164,7 +176,9 @@ def watch_lines(watch: WinterWatch, site_id: str) -> tuple[str, ...]:
     lines.append(f"First ice: {_long(site.first_ice, watch)}. Ice now: {chance(site.p_ice_now)}.")
     stays = count(watch.ice_days, "day")
     lines.append(f"Ice that stays {stays} or longer begins: {_long(site.long_ice, watch)}.")
-    return (*lines, SNOW, ICE)
+    if site.snow_on_ice is not None:
+        lines.append(f"Snow on ice: {_long(site.snow_on_ice, watch)}.")
+    return (*lines, snow_words(watch), ICE)
 
 
 def _long(day: WinterDay, watch: WinterWatch) -> str:
@@ -181,6 +195,7 @@ def winter_matters(watch: WinterWatch, *, within_days: int = 1) -> tuple[Matter,
         "ice lies": "ice probably lies",
         "first ice": "first ice may come",
         "long ice": f"ice of {count(watch.ice_days, 'day')} may come",
+        "snow on ice": "snow on ice may come",
         "feeding": "feeding may have to end",
         "bacteria": "time for cold-water bacteria",
     }
@@ -204,9 +219,12 @@ def _matter_line(kind: LookKind, site: SiteWatch, watch: WinterWatch) -> str:
     name = f"{clean(site.site.site_id)} {clean(site.site.customer)}".rstrip()
     if kind == "ice lies":
         return f"{name}: ice now {chance(site.p_ice_now)}."
-    day = {"first ice": site.first_ice, "long ice": site.long_ice, "feeding": site.feeding}.get(
-        kind, site.bacteria
-    )
+    day = {
+        "first ice": site.first_ice,
+        "long ice": site.long_ice,
+        "snow on ice": site.snow_on_ice,
+        "feeding": site.feeding,
+    }.get(kind, site.bacteria)
     return f"{name}: {_long(day or site.bacteria, watch)}."
 
 
@@ -227,12 +245,13 @@ def winter_json(watch: WinterWatch) -> str:
                 **_day_json("cold_bacteria", site.bacteria),
                 **_day_json("first_ice", site.first_ice),
                 **_day_json("long_ice", site.long_ice),
+                **_day_json("snow_on_ice", site.snow_on_ice),
                 "p_ice_now": round(site.p_ice_now, 4),
             }
             for site in watch.sites
         ],
         "without_forecast": [site.site_id for site in watch.left_out],
-        "snow": None,
+        "snow_known": any(site.snow_on_ice for site in watch.sites),
         "warnings": [{"where": notice.where, "text": notice.text} for notice in watch.notices],
     }
     return json.dumps(record, ensure_ascii=False, allow_nan=False, indent=1) + "\n"

@@ -102,6 +102,19 @@ class IceCover:
         return self._long.first
 
 
+class SnowOnIce:
+    """First day on which ice lies and snow covers it; `covered` (day, site, m), NOT_REACHED where none."""
+
+    def __init__(self, covered: Flags) -> None:
+        self._covered = covered
+        self.first = np.full(covered.shape[1:], np.inf, np.float32)
+
+    def advance(self, day: int, ice: Flags) -> None:
+        """Look at one day; days beyond the season's axis have no snow."""
+        if day < len(self._covered):
+            self.first[ice & self._covered[day] & np.isinf(self.first)] = day
+
+
 class Thermostat:
     """Days on which a de-icer's thermostat may heat: on at or below `on_c`, off again at or above `off_c`.
 

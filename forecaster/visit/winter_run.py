@@ -19,10 +19,12 @@ from forecaster.events import WaterEvents
 from forecaster.falls import FALL_DAYS, fall_day, fall_start
 from forecaster.known import Known, atmosphere
 from forecaster.season.sites import Site
+from forecaster.season.snow_file import Snow
 from forecaster.simulate import BLOCK_SITES, site_air_members
 from forecaster.visit.kit import Kit
 from forecaster.visit.late_winter import longer_draws, prolonged
-from forecaster.visit.winter_collectors import FirstRun, IceCover, Thermostat
+from forecaster.visit.winter_collectors import FirstRun, IceCover, SnowOnIce, Thermostat
+from forecaster.visit.winter_snow import SnowMembers, nearest_with_snow, snow_members
 from forecaster.water.draws import draw_route, draw_water
 from forecaster.water.pooling import PondFit
 
@@ -40,6 +42,8 @@ class PondWinter:
     at the sustained threshold. `first_ice`; `long_ice`: first day of the first ice that stays `ice_days`;
     `long_ice_ahead`: first day from the as-of date on when ice has lain that long. `ice_now`: ice on the
     evening before. `thermostat_days`: days on which the de-icer's thermostat may heat.
+    `snow_on_ice`: first day on which snow covers ice, None where no station records snow; `snow_known` (m,):
+    members whose source season has it.
     """
 
     site: Site
@@ -51,6 +55,8 @@ class PondWinter:
     long_ice_ahead: Reals
     ice_now: NDArray[np.bool_]
     thermostat_days: NDArray[np.int16]
+    snow_on_ice: Reals | None = None
+    snow_known: NDArray[np.bool_] | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -80,7 +86,12 @@ class _Block:
 
 
 def run_winter(
-    known: Known, kits: Mapping[str, Kit], start_days: Mapping[str, int], *, to_march: bool
+    known: Known,
+    kits: Mapping[str, Kit],
+    start_days: Mapping[str, int],
+    *,
+    to_march: bool,
+    snow: Snow | None = None,
 ) -> Winter:
     """The winter of every pond of the sheet whose water follows the weather.
 
@@ -88,6 +99,7 @@ def run_winter(
         known: What is known on the as-of date.
         kits: By site; a de-icer's own set-point counts before the setting.
         start_days: By site, day of the fall from which its winter devices run; without it, from 1 August.
+        snow: Snow on the ground at stations, where somebody records it.
         to_march: Run on to 31 March where the records allow it, else (and if they do not) to 31 January.
     Raises:
         BadInput: As for the route: no station near, too few earlier falls.
@@ -102,6 +114,10 @@ def run_winter(
         if longer.whole.mean() >= FEWEST_WHOLE:
             members, day_count, whole = longer.members, longer.day_count, longer.whole
     route = draw_route(fit, count=members.count, seed=known.settings.season.seed)
+    snows: dict[str | None, SnowMembers] = {
+        name: snow_members(snow or Snow(), name, members, fall=known.fall, as_of_day=known.as_of_day)
+        for name in (snow.depth_m if snow else ())
+    }
     rows = [n for n, site in enumerate(known.sites) if site.site_id in fit.ponds]
     ponds: list[PondWinter] = []
     for first in range(0, len(rows), BLOCK_SITES):
@@ -113,7 +129,8 @@ def run_winter(
         latitudes = np.array([site.latitude for site in sites])
         draws = longer_draws(draws, latitudes, fall=known.fall, day_count=day_count)
         water = WaterEvents(draws, known.limits, 0)
-        ponds += _run(known, block, water, members_air.mean_c, day_count)
+        white = [snows.get(nearest_with_snow(site, known.weather.stations, snow or Snow())) for site in sites]
+        ponds += _run(known, block, water, members_air.mean_c, day_count, white)
     return Winter(
         known=known,
         ponds=tuple(ponds),
@@ -146,13 +163,25 @@ def _block(
 
 
 def _run(
-    known: Known, block: _Block, water: WaterEvents, mean_c: Callable[[int], Reals], day_count: int
+    known: Known,
+    block: _Block,
+    water: WaterEvents,
+    mean_c: Callable[[int], Reals],
+    day_count: int,
+    white: Sequence[SnowMembers | None],
 ) -> list[PondWinter]:
     limits, winter = known.limits, known.settings.winter
     shape = (len(block.sites), int(water.start.size) // len(block.sites))
     feeding, bacteria, settled = (FirstRun(shape, limits.hold_days) for _ in range(3))
     ice = IceCover(shape, long_days=winter.ice_days, as_of_day=known.as_of_day)
     thermostat = Thermostat(shape, block.on_c, block.off_c, block.from_day)
+    bare = np.zeros((FALL_DAYS, shape[1]), bool)
+    covered = (
+        np.stack([bare if one is None else one.covered for one in white], axis=1)
+        if any(white)
+        else np.zeros((0, *shape), bool)
+    )
+    snow = SnowOnIce(covered)
     for day in range(day_count):
         air_c = mean_c(day)
         water_c = water.advance(day, air_c)
@@ -164,6 +193,7 @@ def _run(
             run.advance(day, water_c <= np.float32(limit_c))
         lies = ice.advance(day, water.freezing, air_c)
         thermostat.advance(day, water_c, lies)
+        snow.advance(day, lies)
     return [
         PondWinter(
             site=site,
@@ -175,6 +205,8 @@ def _run(
             long_ice_ahead=ice.long_ahead[n],
             ice_now=ice.now[n],
             thermostat_days=thermostat.days[n],
+            snow_on_ice=snow.first[n] if (own := white[n]) else None,
+            snow_known=own.known if own else None,
         )
         for n, site in enumerate(block.sites)
     ]

@@ -2,7 +2,7 @@
 
 Feeding ends and cold-water bacteria take over on the first of `hold_days` days at or below their limit; ice
 is modelled on still water without snow (`winter_collectors`). Limits: daily means; a hole that a device keeps
-open is not seen; snow is not in the records, and that is said. Fish-care practice goes before any limit here.
+open is not seen; snow only where it is recorded (snow.csv). Fish-care practice goes before any limit here.
 """
 
 from __future__ import annotations
@@ -19,13 +19,17 @@ from forecaster.falls import FALL_DAYS, date_of
 from forecaster.known import Known
 from forecaster.risk import fall_quantile
 from forecaster.season.sites import Site
+from forecaster.season.snow_file import Snow
 from forecaster.visit.kit import Kit
 from forecaster.visit.winter_run import PondWinter, Winter, run_winter
 
 ICE_LIKELY = 0.5
 """From this chance on, ice is taken to lie."""
 
-LookKind = Literal["ice lies", "first ice", "long ice", "feeding", "bacteria", "nothing due"]
+FEWEST_WITH_SNOW = 0.8
+"""Share of the members whose source season must have snow on record."""
+
+LookKind = Literal["ice lies", "first ice", "long ice", "snow on ice", "feeding", "bacteria", "nothing due"]
 
 
 @dataclass(frozen=True)
@@ -44,7 +48,8 @@ class WinterDay:
 class SiteWatch:
     """One pond. `closed`: day of its closing, None while it runs. `p_ice_now`: ice on the evening before.
 
-    `feeding` is None where there are no fish. `look_again` is the day, `look_kind` why.
+    `feeding` is None where there are no fish, `snow_on_ice` where no station records snow. `look_again` is
+    the day, `look_kind` why.
     """
 
     site: Site
@@ -56,6 +61,7 @@ class SiteWatch:
     p_ice_now: float
     look_again: date
     look_kind: LookKind
+    snow_on_ice: WinterDay | None = None
 
 
 @dataclass(frozen=True)
@@ -89,6 +95,7 @@ def winter_watch(
     kits: Mapping[str, Kit],
     closed: Mapping[str, date | None],
     *,
+    snow: Snow | None = None,
     every: bool = False,
     only: str | None = None,
 ) -> WinterWatch:
@@ -98,10 +105,11 @@ def winter_watch(
         known: What is known on the as-of date.
         kits: By site.
         closed: Days of the closings that were done, None where the day is not known.
+        snow: Snow on the ground, where somebody records it.
         every: Take the ponds that are still open too.
         only: A site_id: this one alone, closed or not.
     """
-    winter = run_winter(known, kits, {}, to_march=False)
+    winter = run_winter(known, kits, {}, to_march=False, snow=snow)
     wanted = [
         pond
         for pond in winter.ponds
@@ -148,12 +156,14 @@ def _site(pond: PondWinter, closed: date | None, winter: Winter) -> SiteWatch:
     ice_now = float(pond.ice_now.mean())
     feeding = days["feeding"] if pond.site.fish else None
     ahead = winter_day(pond.long_ice_ahead, fall=known.fall, as_of_day=known.as_of_day)
+    snowy = _snow_day(pond, known)
     look, kind = look_again(
         known.as_of,
         feeding=feeding,
         bacteria=days["bacteria"],
         first_ice=days["first_ice"],
         long_ice_ahead=ahead,
+        snow_on_ice=snowy,
         p_ice_now=ice_now,
         ice_days=known.settings.winter.ice_days,
         at_most_days=known.settings.winter.look_again_days,
@@ -168,7 +178,15 @@ def _site(pond: PondWinter, closed: date | None, winter: Winter) -> SiteWatch:
         p_ice_now=ice_now,
         look_again=look,
         look_kind=kind,
+        snow_on_ice=snowy,
     )
+
+
+def _snow_day(pond: PondWinter, known: Known) -> WinterDay | None:
+    """When snow first covers ice; None where too few source seasons have snow on record."""
+    if pond.snow_on_ice is None or pond.snow_known is None or pond.snow_known.mean() < FEWEST_WITH_SNOW:
+        return None
+    return winter_day(pond.snow_on_ice[pond.snow_known], fall=known.fall, as_of_day=known.as_of_day)
 
 
 def winter_day(days: np.ndarray, *, fall: int, as_of_day: int) -> WinterDay:
@@ -189,6 +207,7 @@ def look_again(
     bacteria: WinterDay,
     first_ice: WinterDay,
     long_ice_ahead: WinterDay,
+    snow_on_ice: WinterDay | None = None,
     p_ice_now: float,
     ice_days: int,
     at_most_days: int,
@@ -204,6 +223,7 @@ def look_again(
     kinds: tuple[tuple[WinterDay | None, LookKind], ...] = (
         (None if p_ice_now >= ICE_LIKELY else long_ice_ahead, "long ice"),
         (first_ice, "first ice"),
+        (snow_on_ice, "snow on ice"),
         (feeding, "feeding"),
         (bacteria, "bacteria"),
     )

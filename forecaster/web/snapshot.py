@@ -7,6 +7,7 @@ import os
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime
+from functools import lru_cache
 from pathlib import Path
 
 from forecaster import __version__
@@ -48,14 +49,33 @@ class Snapshot:
 
 def last_event_of(folder: Path) -> int:
     """Number of the ledger's last event that a forecast may rest on, 0 for none."""
+    return _resting(folder)[0]
+
+
+def _resting(folder: Path) -> tuple[int, str]:
+    """The same, with when it was recorded: after `restore` the same number may be another event."""
+    from forecaster.season.ledger import open_ledger
+
+    ledger = open_ledger(folder, readonly=True)
+    if ledger is None:
+        return 0, ""
+    with ledger:
+        last = ledger.event(ledger.last_event_id())
+    return (0, "") if last is None else _last_resting(folder, last.event_id, last.recorded_at.isoformat())
+
+
+@lru_cache(maxsize=16)
+def _last_resting(folder: Path, last: int, recorded_at: str) -> tuple[int, str]:
+    """The last event up to `last` that a forecast may rest on; events never change, so it is asked once."""
     from forecaster.season.ledger import open_ledger
     from forecaster.season.ledger_runs import FORECAST_IDLE
 
     ledger = open_ledger(folder, readonly=True)
     if ledger is None:
-        return 0
+        return 0, ""
     with ledger:
-        return max((e.event_id for e in ledger.events() if e.kind not in FORECAST_IDLE), default=0)
+        resting = [e for e in ledger.events() if e.kind not in FORECAST_IDLE and e.event_id <= last]
+    return (resting[-1].event_id, resting[-1].recorded_at.isoformat()) if resting else (0, "")
 
 
 def basis_of(folder: Path, as_of: date) -> str:
@@ -65,7 +85,7 @@ def basis_of(folder: Path, as_of: date) -> str:
     """
     looked = hashlib.sha256(f"{__version__} {as_of}".encode())
     try:
-        looked.update(f" {last_event_of(folder)}".encode())
+        looked.update(f" {_resting(folder)}".encode())
     except ForecasterError as error:
         looked.update(str(error).encode())
     for name, size, changed in sorted(_files(folder, "", DEEPEST)):
@@ -101,6 +121,7 @@ def make_snapshot(folder: Path, as_of: date, *, made_at: datetime) -> Snapshot:
     """
     from forecaster.build import forecast_route
     from forecaster.pipeline import ledger_state, load_known
+    from forecaster.season.snow_file import read_snow
     from forecaster.visit.energy import route_energy
     from forecaster.visit.kit import kit_of
     from forecaster.visit.winter_watch import winter_watch
@@ -110,6 +131,8 @@ def make_snapshot(folder: Path, as_of: date, *, made_at: datetime) -> Snapshot:
     known = load_known(folder, as_of)
     state = ledger_state(folder, as_of)
     closed = {} if state is None else {name: event.day for name, event in state.closed.items()}
+    stations = [station.station_id for station in known.weather.stations]
+    snow = read_snow(folder, station_ids=stations, as_of=as_of)
     kits = {site.site_id: kit_of(site)[0] for site in known.sites}
     return Snapshot(
         known,
@@ -118,6 +141,6 @@ def make_snapshot(folder: Path, as_of: date, *, made_at: datetime) -> Snapshot:
         made_at,
         basis,
         site_days(known),
-        winter_watch(known, kits, closed, every=True),
+        winter_watch(known, kits, closed, snow=snow, every=True),
         route_energy(known, kits, closed),
     )

@@ -6,19 +6,11 @@ from datetime import date, timedelta
 
 import numpy as np
 import pytest
-from winter_season import AS_OF, CLOSED, run, winter_folder, winter_kits, winter_known
+from winter_season import AS_OF, CLOSED, DAY, NEVER, coming, run, winter_folder, winter_kits, winter_known
 
 from forecaster.report.winter_cautions import BACTERIA, ELECTRICITY, FEEDING, ICE
-from forecaster.report.winter_text import SNOW, watch_lines, winter_json, winter_matters, winter_text
-from forecaster.visit.winter_watch import WinterDay, look_again, winter_day, winter_watch
-
-DAY = date(2025, 11, 1)
-NEVER = WinterDay(None, None, None, 1.0, 0.0)
-
-
-def coming(days, *, come=0.0):
-    first = DAY + timedelta(days=days)
-    return WinterDay(first, first + timedelta(days=5), first + timedelta(days=15), 0.0, come)
+from forecaster.report.winter_text import NO_SNOW, watch_lines, winter_json, winter_matters, winter_text
+from forecaster.visit.winter_watch import look_again, winter_day, winter_watch
 
 
 def looked(**given):
@@ -117,7 +109,7 @@ def test_a_lower_limit_is_reached_later():
 def test_the_list_is_sorted_and_holds_every_caution(watch):
     text = winter_text(watch, unicode=False)
     flat = " ".join(text.split())
-    for caution in (ICE, FEEDING, BACTERIA, ELECTRICITY, SNOW):
+    for caution in (ICE, FEEDING, BACTERIA, ELECTRICITY, NO_SNOW):
         assert " ".join(caution.split()) in flat
     assert [site.look_again for site in watch.sites] == sorted(site.look_again for site in watch.sites)
     assert text.isascii()
@@ -166,7 +158,8 @@ def test_json_is_whole(watch):
     site = next(one for one in record["sites"] if one["site_id"] == "A-12")
     assert site["closed"] == "2025-10-18"
     assert date.fromisoformat(site["first_ice_p10"]) <= date.fromisoformat(site["first_ice_p90"])
-    assert record["snow"] is None
+    assert record["snow_known"] is False
+    assert site["snow_on_ice_p50"] is None
 
 
 # --- the command

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import date, timedelta
 from functools import lru_cache
 from pathlib import Path
 from tempfile import mkdtemp
@@ -19,6 +19,7 @@ from forecaster.pipeline import load_known
 from forecaster.season.sites import Site
 from forecaster.visit.kit import Kit, kits_of
 from forecaster.visit.winter_run import Winter, run_winter
+from forecaster.visit.winter_watch import WinterDay
 
 SITES = """site_id,customer,latitude,longitude,mean_depth_in,kind,heated,winter,fish,booked_date,told_date,\
 address,pump_watts,uv,deicer_watts,aerator_watts,check_valve,net,store,pump_store,email,phone
@@ -67,6 +68,16 @@ def winter_of(to_march: bool) -> Winter:
 @lru_cache(maxsize=1)
 def winter_forecast() -> RouteForecast:
     return forecast_route(winter_known())
+
+
+DAY = date(2025, 11, 1)
+NEVER = WinterDay(None, None, None, 1.0, 0.0)
+
+
+def coming(days: int, *, come: float = 0.0) -> WinterDay:
+    """A day that 1 fall in 10 has by `DAY` and so many days."""
+    first = DAY + timedelta(days=days)
+    return WinterDay(first, first + timedelta(days=5), first + timedelta(days=15), 0.0, come)
 
 
 def a_site(site_id: str = "S-1", **facts: object) -> Site:

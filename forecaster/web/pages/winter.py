@@ -8,7 +8,7 @@ from starlette.routing import Route
 
 from forecaster.report.energy_text import spread_of
 from forecaster.report.winter_cautions import BACTERIA, ELECTRICITY, FEEDING, ICE
-from forecaster.report.winter_text import SNOW, watch_lines, why
+from forecaster.report.winter_text import snow_words, watch_lines, why
 from forecaster.visit.winter_watch import SiteWatch, WinterWatch
 from forecaster.web.page import render
 from forecaster.web.pages.site import shown_plan
@@ -36,7 +36,7 @@ def winter(request: Request) -> Response:
         energy=snapshot.energy,
         spread_of=spread_of,
         cautions=CAUTIONS,
-        SNOW=SNOW,
+        snow="" if watch is None else snow_words(watch),
     )
 
 
