@@ -27,6 +27,9 @@ LEFT, RIGHT, TOP, BOTTOM = 34, 8, 16, 22
 WATER_DAYS = 56
 """Days before the as-of date that the water picture shows."""
 OUTLOOK_DAYS = 10
+LAYERS = (("warm", "warm water"), ("freeze", "hard freeze"), ("pipes", "pipes"), ("ice", "ice"))
+LETTER_HEIGHT = 15
+"""A layer with its name in it is at least so high."""
 
 
 @dataclass(frozen=True)
@@ -121,11 +124,14 @@ def loss_chart(
     high = max(20.0, float(stacked[-1].max()))
     step = _money_step(high)
     frame = Frame(first, last, 0.0, step * ceil(high / step))
-    body = [_patterns(), _grid(frame, step, "$"), _months(frame)]
+    body = [_grid(frame, step, "$"), _months(frame)]
     below = np.zeros(len(days))
-    for name, top in zip(("warm", "freeze", "pipes", "ice"), stacked, strict=True):
+    names = []
+    for (name, words), top in zip(LAYERS, stacked, strict=True):
         body.append(_layer(frame, days, below, top, name))
+        names.append(_layer_name(frame, days, below, top, words))
         below = top
+    body += names
     body.append(f'<path class="total" d="{frame.path(list(zip(days, stacked[-1], strict=True)))}"/>')
     total = dict(zip(days, stacked[-1].tolist(), strict=True))
     for day, css, radius in ((planned, "planned", 6), (best, "best", 4)):
@@ -217,14 +223,15 @@ def _layer(frame: Frame, days: Sequence[date], below: np.ndarray, top: np.ndarra
     return f'<path class="part-{name}" d="M{"L".join([*there, *reversed(back)])}Z"/>'
 
 
-def _patterns() -> str:
-    """Hatchings, so that the parts are told apart without colour."""
-    return (
-        '<defs><pattern id="hatch" width="6" height="6" patternUnits="userSpaceOnUse">'
-        '<path class="hatch" d="M0 6L6 0M-1 1L1 -1M5 7L7 5"/></pattern>'
-        '<pattern id="dots" width="6" height="6" patternUnits="userSpaceOnUse">'
-        '<circle class="dot" cx="3" cy="3" r="1.2"/></pattern></defs>'
-    )
+def _layer_name(frame: Frame, days: Sequence[date], below: np.ndarray, top: np.ndarray, words: str) -> str:
+    """The name of a layer where it is thickest, "" where it is too thin for letters."""
+    at = int(np.argmax(top - below))
+    low, high = frame.y(float(below[at])), frame.y(float(top[at]))
+    if low - high < LETTER_HEIGHT:
+        return ""
+    wide = 7.5 * len(words)
+    x = min(max(frame.x(days[at]), LEFT + wide / 2 + 4), WIDTH - RIGHT - wide / 2 - 4)
+    return _text(x, (low + high) / 2 + 4, words, "layer", "middle")
 
 
 def _night_and_day(frame: Frame, day: date, low: float, high: float) -> str:
