@@ -66,6 +66,21 @@ def glossary(units: str) -> dict[str, str]:
             "Devices that let gas out under ice: a floating heater that keeps a hole open; a pump that blows "
             "air through a diffuser."
         ),
+        "Diffuser, shelf, ledge": (
+            "The stone or disc from which an aerator's bubbles rise; the shallow steps at a pond's side, on "
+            "which plants stand and people trip."
+        ),
+        "Breaker, circuit, GFCI": (
+            "The switch in the panel; the wires that hang on it; a device that cuts the current when it "
+            "leaks. All of them are a licensed electrician's work."
+        ),
+        "Check valve": "A part of the line that lets water go one way only; water stays behind it.",
+        "Skimmer, filter housing": "Boxes that clean the water: from the surface, or beside the pond.",
+        "Ultraviolet lamp, dosing gear": (
+            "A lamp in a tube against green water; a device that adds a product to the water."
+        ),
+        "Spillway, basin": "The lip over which a fall runs; the hollow below a fall without pond.",
+        "Tether": "A short line that holds a floating de-icer in its place.",
         "kWh": "Kilowatt-hours, the unit of the power bill: watts times hours, by 1,000.",
         "Thermostat": "The switch of a de-icer: on where the water is near freezing, off where it is warmer.",
         "Cold-water bacteria": "A product for cold water in place of the usual one, which rests in the cold.",
