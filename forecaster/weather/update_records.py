@@ -119,6 +119,7 @@ class _Update:
         self.notices: list[Notice] = []
         self.records: dict[str, RecordAbout] = {}
         self.unfit: dict[str, str] = {}
+        self.middle: list[str] = []
         self.files = YearFiles(settings.weather, fetcher, kept, now, self.today, self.notices)
         before = read_about(weather_folder)
         self.before = {record.station_id: record for record in before.records} if before else {}
@@ -149,6 +150,9 @@ class _Update:
         used = [record for record in used if record.sha256]
         for name, why in sorted(self.unfit.items()):
             self.notices.append(Notice(f"station {name}", f"not used: {why}."))
+        if self.middle:
+            text = "are the middle of minimum and maximum: older years have no other."
+            self.notices.append(Notice("station records", f"daily means of {', '.join(self.middle)} {text}"))
         have = {record.station_id for record in used}
         bare = [choice.site_id for choice in choices if not have & set(choice.taken)]
         if used:
@@ -203,8 +207,7 @@ class _Update:
         if found is not None and middle:
             found = with_mean_of_extremes(found)
             if old is None or not old.mean_of_extremes:
-                text = "its daily means are the middle of minimum and maximum: older years have no other."
-                self.notices.append(Notice(f"station {station.station_id}", text))
+                self.middle.append(station.station_id)
         checked_on = self._checked_on(station.station_id, years[-1])
         about = RecordAbout(
             station.station_id, station.name, station.latitude, station.longitude, station.elevation_m,

@@ -151,7 +151,7 @@ def test_without_means_of_its_own_all_years_use_the_middle_of_the_extremes(
     archive.edits.update(lopsided)
     archive.serve(server, [2025])
     season = Season(tmp_path, server)
-    assert "AA001: its daily means are the middle of minimum and maximum" in texts(season.update())
+    assert "daily means of AA001 are the middle of minimum and maximum" in texts(season.update())
     weather = load_weather(tmp_path, season.settings, as_of=date(2025, 10, 6), sites=SITE)
     assert weather.tmean_c[0, weather.index_of(date(2025, 9, 1))] == 15.0  # 18.0 in the yearly file
     season.now = NOW + timedelta(hours=2)
