@@ -52,7 +52,7 @@ def gas_sites(
         done = closed[site.site_id].day if site.site_id in closed else None
         trouble = _trouble(site.site_id, notes, from_day=done, as_of=as_of)
         near = max(state.p_covered, state.p_covered_next or 0.0)
-        if near < NEAR_CHANCE and not trouble:
+        if (near < NEAR_CHANCE or state.running) and not trouble:  # running water keeps a hole
             continue
         lows = [night.p50_c for night in state.nights if since <= night.day <= as_of]
         found.append(
