@@ -75,9 +75,12 @@ def winter(
     from forecaster.visit.winter_watch import winter_watch
 
     only = site_id(known, site)
+    visits = () if state is None else state.visits
     stations = [station.station_id for station in known.weather.stations]
     snow = read_snow(folder, station_ids=stations, as_of=known.as_of)
-    watch = winter_watch(known, kits_of(known.sites), closed_days(state), snow=snow, every=every, only=only)
+    watch = winter_watch(
+        known, kits_of(known.sites), closed_days(state), snow=snow, visits=visits, every=every, only=only
+    )
     write({json_file: winter_json(watch) if json_file else ""})
     typer.echo(winter_text(watch, unicode=unicode(), detail=only is not None), nl=False)
     written(json_file)

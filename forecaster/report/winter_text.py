@@ -168,6 +168,8 @@ def watch_lines(watch: WinterWatch, site_id: str) -> tuple[str, ...]:
     if site is None:
         return ()
     lines = [f"Look again {weekday_date(site.look_again)}: {why(site.look_kind, watch)}"]
+    if site.last_look is not None:
+        lines.append(f"Last look on record (reading, closing or visit): {weekday_date(site.last_look)}.")
     if site.feeding is not None:
         lines.append(f"Feeding ends ({limit(watch.feeding_c, watch.units)}): {_long(site.feeding, watch)}.")
     lines.append(
@@ -239,6 +241,7 @@ def winter_json(watch: WinterWatch) -> str:
             {
                 "site_id": site.site.site_id,
                 "closed": site.closed.isoformat() if site.closed else None,
+                "last_look": site.last_look.isoformat() if site.last_look else None,
                 "look_again": site.look_again.isoformat(),
                 "look_again_why": site.look_kind,
                 **_day_json("feeding_ends", site.feeding),

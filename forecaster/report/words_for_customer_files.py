@@ -46,7 +46,7 @@ def messages_text(
     if reasons:
         lines.append("")
     for why, ids in reasons.items():
-        lines += wrapped(f"No message: {listed(ids)}, which {why}.", width=width)
+        lines += wrapped(f"No message ({why}): {listed(ids)}.", width=width)
     if made:
         end = "To read one, name its site; --csv FILE writes all for mail merge."
         lines += ["", *wrapped(end, width=width)]

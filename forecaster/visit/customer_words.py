@@ -72,14 +72,14 @@ def customer_facts(
     for site in forecast.sites:
         day = site.planned_date or site.site.booked_date or site.site.told_date
         if day is None:
-            without.append(NotWritten(site.site, "has no planned day yet"))
+            without.append(NotWritten(site.site, "no planned day yet"))
             continue
         arrive = arrivals.get((site.site.site_id, day))
         found.append(_coming(site, kits[site.site.site_id], day, arrive, forecast))
     for one in forecast.closed:
         when = closed.get(one.site_id)
         if when is None:
-            without.append(NotWritten(one, "is closed, but the day is not known"))
+            without.append(NotWritten(one, "closed, but the day is not known"))
             continue
         found.append(CustomerFacts(one, kits[one.site_id], "done", when, None, None, None, None))
     without += [NotWritten(one, "runs all winter") for one in forecast.runs_all_winter]

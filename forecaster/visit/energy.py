@@ -218,7 +218,7 @@ def _aerator_hours(
 def _why_not(site: Site, name: str) -> str:
     if name == "aerator":
         return "no closing date is known and no water is forecast here. Book or tell a date."
-    return "this pond is heated" if site.heated else "no water is forecast here"
+    return "this pond is heated, so its hours are not known." if site.heated else "no water is forecast here."
 
 
 def _column(name: str) -> str:

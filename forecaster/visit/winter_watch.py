@@ -7,7 +7,7 @@ open is not seen; snow only where it is recorded (snow.csv). Fish-care practice 
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Literal
@@ -15,11 +15,12 @@ from typing import Literal
 import numpy as np
 
 from forecaster.errors import Notice
-from forecaster.falls import FALL_DAYS, date_of
+from forecaster.falls import FALL_DAYS, date_of, fall_start
 from forecaster.known import Known
 from forecaster.risk import fall_quantile
 from forecaster.season.sites import Site
 from forecaster.season.snow_file import Snow
+from forecaster.season.state_records import Visit
 from forecaster.visit.kit import Kit
 from forecaster.visit.winter_run import PondWinter, Winter, run_winter
 
@@ -49,7 +50,7 @@ class SiteWatch:
     """One pond. `closed`: day of its closing, None while it runs. `p_ice_now`: ice on the evening before.
 
     `feeding` is None where there are no fish, `snow_on_ice` where no station records snow. `look_again` is
-    the day, `look_kind` why.
+    the day, `look_kind` why; `last_look`: when somebody was there last, None where nobody recorded it.
     """
 
     site: Site
@@ -62,6 +63,7 @@ class SiteWatch:
     look_again: date
     look_kind: LookKind
     snow_on_ice: WinterDay | None = None
+    last_look: date | None = None
 
 
 @dataclass(frozen=True)
@@ -96,6 +98,7 @@ def winter_watch(
     closed: Mapping[str, date | None],
     *,
     snow: Snow | None = None,
+    visits: Iterable[Visit] = (),
     every: bool = False,
     only: str | None = None,
 ) -> WinterWatch:
@@ -106,6 +109,7 @@ def winter_watch(
         kits: By site.
         closed: Days of the closings that were done, None where the day is not known.
         snow: Snow on the ground, where somebody records it.
+        visits: Visits of the season; they, readings and the closing count as looks.
         every: Take the ponds that are still open too.
         only: A site_id: this one alone, closed or not.
     """
@@ -115,7 +119,10 @@ def winter_watch(
         for pond in winter.ponds
         if (pond.site.site_id == only if only is not None else every or _watched(pond.site, closed))
     ]
-    found = [_site(pond, closed.get(pond.site.site_id), winter) for pond in wanted]
+    looks = last_looks(known, closed, visits)
+    found = [
+        _site(pond, closed.get(pond.site.site_id), looks.get(pond.site.site_id), winter) for pond in wanted
+    ]
     settings, shown = known.settings, {pond.site.site_id for pond in wanted}
     with_water = {pond.site.site_id for pond in winter.ponds}
     return WinterWatch(
@@ -142,7 +149,7 @@ def _watched(site: Site, closed: Mapping[str, date | None]) -> bool:
     return site.site_id in closed or site.winter == "runs"
 
 
-def _site(pond: PondWinter, closed: date | None, winter: Winter) -> SiteWatch:
+def _site(pond: PondWinter, closed: date | None, looked: date | None, winter: Winter) -> SiteWatch:
     known = winter.known
     days = {
         name: winter_day(values, fall=known.fall, as_of_day=known.as_of_day)
@@ -167,6 +174,7 @@ def _site(pond: PondWinter, closed: date | None, winter: Winter) -> SiteWatch:
         p_ice_now=ice_now,
         ice_days=known.settings.winter.ice_days,
         at_most_days=known.settings.winter.look_again_days,
+        last_look=looked,
     )
     return SiteWatch(
         site=pond.site,
@@ -179,6 +187,7 @@ def _site(pond: PondWinter, closed: date | None, winter: Winter) -> SiteWatch:
         look_again=look,
         look_kind=kind,
         snow_on_ice=snowy,
+        last_look=looked,
     )
 
 
@@ -211,15 +220,17 @@ def look_again(
     p_ice_now: float,
     ice_days: int,
     at_most_days: int,
+    last_look: date | None = None,
 ) -> tuple[date, LookKind]:
     """The day on which somebody should look at the pond, and why; the earliest reason counts.
 
-    Where ice probably lies: after `ice_days`. Else the day by which 1 fall in 10 has come to the next thing,
-    today where it may have come already; an event that has probably come is past. At most `at_most_days` on.
+    Where ice probably lies: `ice_days` after it probably began. Else the day by which 1 fall in 10 has come
+    to the next thing, today where it may have come already; what has probably come is past. Never
+    sooner than `ice_days` after the last look, and at most `at_most_days` after it (without one: from today).
     """
     found: list[tuple[date, LookKind]] = []
     if p_ice_now >= ICE_LIKELY:
-        found.append((as_of + timedelta(days=ice_days), "ice lies"))
+        found.append(((first_ice.p50 or as_of) + timedelta(days=ice_days), "ice lies"))
     kinds: tuple[tuple[WinterDay | None, LookKind], ...] = (
         (None if p_ice_now >= ICE_LIKELY else long_ice_ahead, "long ice"),
         (first_ice, "first ice"),
@@ -229,6 +240,20 @@ def look_again(
     )
     for day, kind in kinds:
         if day is not None and day.p10 is not None and day.p_come < ICE_LIKELY:
-            found.append((max(day.p10, as_of), kind))
-    found.append((as_of + timedelta(days=at_most_days), "nothing due"))
-    return min(found, key=lambda item: item[0])
+            found.append((day.p10, kind))
+    found.append(((last_look or as_of) + timedelta(days=at_most_days), "nothing due"))
+    soonest = as_of if last_look is None else max(as_of, last_look + timedelta(days=ice_days))
+    look, kind = min(found, key=lambda item: max(item[0], soonest))
+    return max(look, soonest), kind
+
+
+def last_looks(known: Known, closed: Mapping[str, date | None], visits: Iterable[Visit]) -> dict[str, date]:
+    """Site -> the last day on which somebody was at the pond: a reading, the closing, another visit."""
+    seen = [(reading.site_id, reading.day) for reading in known.readings]
+    seen += [(site_id, day) for site_id, day in closed.items() if day is not None]
+    seen += [(visit.site_id, visit.day) for visit in visits]
+    found: dict[str, date] = {}
+    for site_id, day in seen:
+        if fall_start(known.fall) <= day <= known.as_of:
+            found[site_id] = max(day, found.get(site_id, day))
+    return found

@@ -141,6 +141,6 @@ def make_snapshot(folder: Path, as_of: date, *, made_at: datetime) -> Snapshot:
         made_at,
         basis,
         site_days(known),
-        winter_watch(known, kits, closed, snow=snow, every=True),
+        winter_watch(known, kits, closed, snow=snow, visits=state.visits if state else (), every=True),
         route_energy(known, kits, closed),
     )

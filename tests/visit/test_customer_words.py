@@ -319,7 +319,7 @@ def test_the_command_from_folder_to_mail_merge(tmp_path):
     code, shown, said = run("words", folder, "--as-of", AS_OF, "--csv", tmp_path / "w.csv")
     assert code == 0, said
     assert "Nothing is sent" in shown
-    assert "F-runs, which runs all winter" in shown
+    assert "No message (runs all winter): F-runs." in shown
     text = (tmp_path / "w.csv").read_bytes().decode("utf-8-sig")
     rows = list(csv.DictReader(io.StringIO(text, newline="")))
     assert {row["site_id"] for row in rows} == {"A-12", "B-36", "C-72", "D-fall", "E-hot"}

@@ -10,7 +10,8 @@ from winter_season import AS_OF, CLOSED, DAY, NEVER, coming, run, winter_folder,
 
 from forecaster.report.winter_cautions import BACTERIA, ELECTRICITY, FEEDING, ICE
 from forecaster.report.winter_text import NO_SNOW, watch_lines, winter_json, winter_matters, winter_text
-from forecaster.visit.winter_watch import look_again, winter_day, winter_watch
+from forecaster.season.state_records import Visit
+from forecaster.visit.winter_watch import last_looks, look_again, winter_day, winter_watch
 
 
 def looked(**given):
@@ -56,11 +57,28 @@ def test_what_may_have_come_is_looked_at_today_what_probably_came_is_past():
     assert looked(bacteria=coming(-9, come=0.6))[1] == "nothing due"
 
 
-def test_ice_that_lies_is_looked_at_after_its_days():
-    assert looked(p_ice_now=0.6, first_ice=coming(-9, come=0.9), long_ice_ahead=coming(1)) == (
-        date(2025, 11, 4),
-        "ice lies",
-    )
+def test_ice_that_lies_is_looked_at_once_it_has_lain_its_days():
+    lying = {"p_ice_now": 0.6, "long_ice_ahead": coming(1)}  # half the falls: 5 days after `coming`
+    assert looked(first_ice=coming(-6, come=0.9), **lying) == (date(2025, 11, 3), "ice lies")
+    assert looked(first_ice=coming(-20, come=0.9), **lying) == (DAY, "ice lies")
+
+
+def test_nobody_looks_sooner_than_that_after_the_last_look_nor_later_than_the_longest_wait():
+    lying = {"p_ice_now": 0.6, "first_ice": coming(-20, come=0.9)}
+    assert looked(**lying, last_look=date(2025, 10, 31)) == (date(2025, 11, 3), "ice lies")
+    assert looked(bacteria=coming(-3, come=0.3), last_look=DAY) == (date(2025, 11, 4), "bacteria")
+    assert looked(last_look=date(2025, 10, 25)) == (date(2025, 11, 8), "nothing due")
+    assert looked(last_look=date(2025, 9, 1)) == (DAY, "nothing due")
+
+
+def test_readings_closings_and_visits_of_this_fall_are_looks():
+    known = winter_known()  # readings: B-36 15 Sep, 10 Oct; C-72 16 Oct and one of last fall
+    visits = [Visit("C-72", date(2025, 10, 18), "net off", 0.5), Visit("C-72", date(2025, 12, 1), "x", 1)]
+    assert last_looks(known, CLOSED | {"F-runs": None}, visits) == {
+        "A-12": date(2025, 10, 18),
+        "B-36": date(2025, 10, 10),
+        "C-72": date(2025, 10, 18),
+    }
 
 
 def test_a_wait_of_one_day_is_never_longer():

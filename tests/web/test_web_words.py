@@ -27,7 +27,7 @@ def test_words_lists_every_message_and_says_that_nothing_is_sent(base_served: Se
         assert page.count('href="/words/') == 37
         said = text_of(page)
         assert "Nothing is sent from here" in said
-        assert "which runs all winter" in said
+        assert "No message (runs all winter)" in said
         assert client.get("/words?form=fax").status_code == 404
 
 
