@@ -32,10 +32,10 @@ def test_file_and_environment(tmp_path):
     path = write(tmp_path / "s.toml", GOOD)
     found = load_secrets(tmp_path / "season", env(path))
     assert (found.mail_password, found.channels) == (PASSWORD, {"board": URL})
-    more = env(path, FORECASTER_MAIL_PASSWORD="other", FORECASTER_CHANNEL_OWNER_PHONE="ntfys://x/y")
+    more = env(path, FORECASTER_MAIL_PASSWORD="other", FORECASTER_CHANNEL_OWNER_PHONE="jsons://x/y")
     found = load_secrets(tmp_path / "season", more)
     assert found.mail_password == "other"
-    assert found.channels == {"board": URL, "owner_phone": "ntfys://x/y"}
+    assert found.channels == {"board": URL, "owner_phone": "jsons://x/y"}
     assert load_secrets(tmp_path, {}) == Secrets()
 
 
