@@ -67,7 +67,7 @@ _SIGNS: dict[Hazard, str] = {
         r"in(to)? the (pond|water)|from the (pond|water)|pond's edge|shelf|ledge|leaves out|wad(e|ing)|"
         r"off the bottom|surface|reach|net back"
     ),
-    "lifting": r"\blift|heavy|carry|haul|weigh|\blbs?\b|\bkg\b|pump out|take .* pump|stones?\b",
+    "lifting": r"\blift|heavy|\bcarry\b|haul|weigh|\blbs?\b|\bkg\b|pump out|take .* pump|stones?\b",
     "blower": r"\bblow|compress|air pressure|\bblower",
     "chemicals": r"chemical|dosing|dose|treatment|bacteria|antifreeze|algaecide|salt\b|chlorin|cleaner|acid",
 }
