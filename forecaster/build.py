@@ -117,6 +117,7 @@ def forecast_route(known: Known, *, gap: float = DEFAULT_GAP) -> RouteForecast:
         timezone=known.settings.season.timezone,
         crews=known.crews,
         in_force=known.in_force,
+        last_event_id=known.last_event_id,
         credits=known.weather.credits,
     )
 

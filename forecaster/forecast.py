@@ -212,3 +212,4 @@ class RouteForecast:
     crews: tuple[Crew, ...] = ()
     in_force: Mapping[str, tuple[date, str]] = field(default_factory=dict)  # site -> (day, crew)
     credits: tuple[str, ...] = ()  # whom the weather data ask to name, in sentences
+    last_event_id: int = 0  # of the ledger; tells a later plan of the same morning from an earlier one

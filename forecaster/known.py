@@ -37,6 +37,7 @@ class Known:
     already closed; `in_force` is the plan in force, site -> (day, crew);
     `taken_hours` [h] what other visits take of a crew's day. `readings` were taken up to the
     as-of date. `weather` ends the day before at most. `travel_times` are the office's own.
+    `last_event_id`: of the ledger, 0 without one.
     """
 
     settings: Settings
@@ -51,6 +52,7 @@ class Known:
     in_force: Mapping[str, tuple[date, str]] = field(default_factory=dict)
     taken_hours: Mapping[tuple[str, date], float] = field(default_factory=dict)
     travel_times: TravelTimes = field(default_factory=TravelTimes)
+    last_event_id: int = 0
 
     @property
     def as_of_day(self) -> int:
@@ -89,6 +91,7 @@ def known_on(
     taken_hours: Mapping[tuple[str, date], float] | None = None,
     travel_times: TravelTimes | None = None,
     notices: Sequence[Notice] = (),
+    last_event_id: int = 0,
 ) -> Known:
     """Put together what is known; dates of another year's sheet are moved or dropped, and said so."""
     fall = fall_for(as_of)
@@ -118,6 +121,7 @@ def known_on(
         in_force=in_force or {},
         taken_hours=taken_hours or {},
         travel_times=travel_times or TravelTimes(),
+        last_event_id=last_event_id,
     )
 
 

@@ -100,6 +100,7 @@ def load_known(folder: Path, as_of: date) -> Known:
         closed=frozenset(state.closed),
         in_force=_in_force(state.plan),
         taken_hours=_taken_hours(state),
+        last_event_id=state.last_event_id,
         travel_times=travel[0],
         notices=[
             *notices,

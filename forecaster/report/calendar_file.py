@@ -120,7 +120,8 @@ def _event(forecast: RouteForecast, site_id: str) -> Event:
     event = Event()
     event.add("uid", uid_of(forecast, site_id))
     event.add("dtstamp", datetime.combine(forecast.as_of, time(0), tzinfo=UTC))
-    event.add("sequence", max(0, (forecast.as_of - fall_start(forecast.fall)).days))
+    # rises with each morning and with each event of the ledger: a visit moved twice a day still moves
+    event.add("sequence", max(0, (forecast.as_of - fall_start(forecast.fall)).days) + forecast.last_event_id)
     return event
 
 

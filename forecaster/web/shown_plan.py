@@ -137,7 +137,7 @@ def plan_over(snapshot: Snapshot, state: SeasonState) -> ShownPlan:
     now = {site_id: slot for slot, stops in plan.items() for site_id in stops}
     moved = frozenset(s for s in {*before, *now} if before.get(s) != now.get(s) and s not in closed)
     if moved or closed:
-        forecast = with_plan(desk, forecast, plan)
+        forecast = replace(with_plan(desk, forecast, plan), last_event_id=state.last_event_id)
         desk = move_desk(snapshot.known, forecast)
     return ShownPlan(forecast, desk, plan, state, moved, closed, dict(state.placed))
 

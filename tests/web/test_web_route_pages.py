@@ -129,6 +129,9 @@ def test_downloads_show_a_move_at_once(served: Served) -> None:
         assert client.post("/route/move", data=given | {"customer": "no"}).status_code == 303
         rows = csv.DictReader(io.StringIO(client.get("/route/plan.csv").content.decode("utf-8-sig")))
         assert [(r["date"], r["crew"]) for r in rows if r["site_id"] == "V-06"] == [("2025-10-14", "Otter")]
+        sequence = re.search(rb"SEQUENCE:(\d+)", client.get("/route/plan.ics").content)
+        assert sequence
+        assert int(sequence[1]) == 66 + 2  # days since 1 August, and the two events of the move
 
 
 # --- what if

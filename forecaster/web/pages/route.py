@@ -140,6 +140,7 @@ def _said(request: Request, shown: ShownPlan) -> dict[str, Any] | None:
         "event": number,
         "words": _done_words(shown, event, lambda one: clean(event_words(one, basics))),
         "undone": number in shown.state.undone,
+        "is_undo": event.kind == "undo",
     }
 
 
