@@ -34,7 +34,7 @@ def alarm_text(matter: Matter, footing: Sequence[str]) -> str:
 def matter_text(matter: Matter) -> str:
     """Title, facts and next step of one matter."""
     title = f"Act now: {matter.title}" if matter.urgent else matter.title
-    step = [f"Next: {matter.next_step}."] if matter.next_step else []
+    step = [f"Next: {matter.next_step.rstrip('.')}."] if matter.next_step else []
     return "\n".join([title, *(f"- {line}" for line in matter.lines), *step])
 
 

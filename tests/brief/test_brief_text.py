@@ -88,6 +88,7 @@ def test_the_demo_brief_reads_well(demo_brief):
 def test_a_matter_as_text():
     matter = Matter("k", "k", "Title", ("one", "two"), urgent=True, next_step="Do it")
     assert matter_text(matter) == "Act now: Title\n- one\n- two\nNext: Do it."
+    assert matter_text(replace(matter, next_step="Do it. Then that.")).endswith("Next: Do it. Then that.")
 
 
 class Tags(HTMLParser):
