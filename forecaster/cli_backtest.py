@@ -67,7 +67,7 @@ def backtest(
     money: Annotated[bool, typer.Option("--money", help="Also play the policies, in dollars.")] = False,
     every: Annotated[
         int, typer.Option("--every", metavar="N", help="With --money: decide anew every N days.")
-    ] = 7,
+    ] = 1,
     closings: Annotated[
         int | None,
         typer.Option(

@@ -46,7 +46,7 @@ class Asked:
     money: bool = False
     members: int | None = None
     readings_a_fall: int | None = None
-    money_every_days: int = 7
+    money_every_days: int = 1
     closings_a_day: int | None = None
 
 

@@ -1,8 +1,10 @@
 """One past season in dollars: every policy played with what was known, against what came.
 
-The recommended policy is re-decided on fixed days: expected losses from the members of that morning, then
-each pond's best day (unlimited crews) or the best assignment of all open ponds to the crews' days. What falls
-before the next decision is done. Driving is left out on both sides.
+The recommended policy is re-decided every morning, or every so many days: expected losses from the members
+of that morning, then each pond's best day (unlimited crews) or the best assignment of all open ponds to the
+crews' days. What falls before the next decision is done. With unlimited crews and a decision each morning, a
+pond whose best day is today is left open where looking again tomorrow is expected to save money
+(`route.waiting`). Driving is left out on both sides.
 """
 
 from __future__ import annotations
@@ -21,6 +23,7 @@ from forecaster.backtest.policies import (
     AFTER_SUSTAINED,
     HINDSIGHT,
     LAST_DAY,
+    NEVER_WAITING,
     OUTLOOK_FREEZE,
     RANDOM,
     RANKED,
@@ -38,6 +41,7 @@ from forecaster.backtest.station_air import WARM_UP_DAYS, fall_means, fall_minim
 from forecaster.errors import BadInput, Notice
 from forecaster.events import SOON_DAYS, SiteEvents, first_freeze
 from forecaster.falls import FALL_DAYS, date_of
+from forecaster.route.waiting import HORIZON_DAYS, Ahead, waiting_saves
 from forecaster.route.window import loss_by_day, share_by_day
 from forecaster.season.settings import Crew, crews_for_fall
 from forecaster.units import STORED_TENTH_C
@@ -117,6 +121,7 @@ class _Play:
         )
         self.closed: dict[tuple[str, bool], Days] = {}
         self.ranks: dict[int, Days] = {}
+        self.courses: Courses
 
     def _truth(self) -> None:
         replayed, limits = self.replayed, self.model.limits
@@ -139,7 +144,7 @@ class _Play:
         working = np.flatnonzero(self.capacity)
         last = int(working[-1]) if len(working) else LAST_DAY
         days = range(FROM_DAY, last + 1, step)
-        free = np.full(len(self.sites), -1)
+        free, first = np.full(len(self.sites), -1), np.full(len(self.sites), -1)
         placed = np.full(len(self.sites), -1)
         outlook_day = np.full(len(self.sites), FALL_DAYS)
         for day in days:
@@ -160,13 +165,22 @@ class _Play:
                 ]
             )
             expected -= self._paid(events, day)
-            self._decide_free(free, expected, day, step)
+            best = day + expected[:, day:].argmin(axis=1)
+            first = np.where((first < 0) & (best < day + step), best, first)
+            now = (free < 0) & (best < day + step)
+            if step == 1:
+                now[now] = self._closes(morning, events, np.flatnonzero(now))
+            free[now] = best[now]
             self._decide_placed(placed, expected, day, step)
             self.ranks[day] = self._ranked(events, expected, day)
             if morning.outlook != "none":
                 self._see_outlook(outlook_day, morning, day)
-        free[free < 0] = LAST_DAY
-        placed[placed < 0] = LAST_DAY
+            unseen = morning.outlook != "none" and (outlook_day == FALL_DAYS).any()
+            if (free >= 0).all() and (placed >= 0).all() and not unseen:
+                break  # the order of urgency stays that of this morning
+        for closed in (free, first, placed):
+            closed[closed < 0] = LAST_DAY
+        self.closed[NEVER_WAITING, False] = first
         self.closed[RECOMMENDED, False], self.closed[RECOMMENDED, True] = free, placed
         self._simple(outlook_day)
         self.closed[HINDSIGHT, False] = FROM_DAY + self.loss.sum(axis=2)[:, FROM_DAY:].argmin(axis=1)
@@ -175,7 +189,7 @@ class _Play:
 
     def _events(self, morning: Morning) -> list[SiteEvents]:
         limits = self.model.limits
-        courses: Courses = self.replayed.courses(morning)
+        courses = self.courses = self.replayed.courses(morning)
         watched = (*self.replayed.watched, Watch(0.0, 1, morning.as_of_day))
         start, sustained, ice = self.replayed.crossings(morning, courses, watched)
         plumbing = courses.first_freeze(limits.plumbing_freeze_c, morning.as_of_day)
@@ -212,10 +226,30 @@ class _Play:
                     paid[site] += cost * share_by_day(drawn)
         return paid
 
-    def _decide_free(self, free: Days, expected: Floats, day: int, step: int) -> None:
-        best = day + expected[:, day:].argmin(axis=1)
-        now = (free < 0) & (best < day + step)
-        free[now] = best[now]
+    def _closes(
+        self, morning: Morning, events: Sequence[SiteEvents], sites: NDArray[np.int64]
+    ) -> NDArray[np.bool_]:
+        """Whether each of `sites`, whose best day is this morning, is closed rather than looked at again."""
+        day = morning.as_of_day
+        if not len(sites):
+            return np.zeros(0, np.bool_)
+        never = np.full(morning.members.count, np.inf)
+
+        def drawn(name: str, paid: Floats | None = None) -> Floats:
+            found = [getattr(events[site], name) for site in sites]
+            found = [never if days is None else days for days in found]
+            if paid is not None:
+                found = [never if paid[site] < day else days for site, days in zip(sites, found, strict=True)]
+            return np.array(found, float)
+
+        rows = np.array(self.sites)[sites]
+        skip = day - morning.members.first_day
+        water = self.replayed.paths(morning, self.courses, rows, HORIZON_DAYS + 1 + skip)[:, :, skip:]
+        ahead = Ahead(
+            day, water, drawn("start"), drawn("hard_freeze", self.hard),
+            drawn("plumbing_freeze", self.plumbing), drawn("ice_on"), self.exposure[sites],
+        )  # fmt: skip
+        return np.asarray(waiting_saves(ahead, self.costs) <= 0.0)
 
     def _decide_placed(self, placed: Days, expected: Floats, day: int, step: int) -> None:
         waiting = np.flatnonzero(placed < 0)
@@ -241,7 +275,7 @@ class _Play:
 
     def _see_outlook(self, outlook_day: Days, morning: Morning, day: int) -> None:
         """The first morning on which the outlook (the middle of the members) shows a freeze at the site."""
-        lows = self.replayed.courses(morning).minima_c[:10]
+        lows = self.courses.minima_c[:10]
         middle = np.median(lows, axis=2)[:, self.replayed.blends.min_of[self.position]]
         freeze = (middle <= self.model.limits.freeze_c + STORED_TENTH_C).any(axis=0)
         outlook_day[freeze & (outlook_day == FALL_DAYS)] = day

@@ -40,6 +40,12 @@ class PointWater:
     level_c: Floats
     latitude: Floats
 
+    def pick(self, sites: NDArray[np.int64]) -> PointWater:
+        """Some of the ponds."""
+        return PointWater(
+            self.step[sites], self.coefficients[sites], self.level_c[sites], self.latitude[sites]
+        )
+
     def line(self, fall: int) -> tuple[Floats, Floats]:
         """Equilibrium = `a + b x air` for each site and day from WARM_UP_DAYS before 1 August of `fall`:
         two arrays of shape (site, 90 + 184) [°C], [1]."""
@@ -225,3 +231,28 @@ def _block_crossings(
         if (day - first_day) % BATCH_DAYS == 0 and not any(still.any() for still in open_):
             break
     return np.stack(found)
+
+
+def member_paths(
+    points: PointWater,
+    fall: int,
+    *,
+    state_c: Floats,
+    air_c: NDArray[np.float32],
+    air_of: NDArray[np.int64],
+    first_day: int,
+    days: int,
+) -> Floats:
+    """Daily mean water of each member with its level [°C], (site, member, day) for up to `days` days.
+
+    Args as in `member_crossings`; meant for a few sites at a time: nothing else keeps all days.
+    """
+    base, slope = (part[:, WARM_UP_DAYS:] for part in points.line(fall))
+    water = np.repeat(state_c[:, None], air_c.shape[2], axis=1)
+    path = []
+    for ahead in range(min(days, len(air_c))):
+        at = slice(first_day + ahead, first_day + ahead + 1)
+        equilibrium = base[:, at] + slope[:, at] * air_c[ahead][air_of]
+        water = np.maximum(water + points.step[:, None] * (equilibrium - water), 0.0)
+        path.append(with_level(points, water))
+    return np.stack(path, axis=-1)

@@ -29,8 +29,10 @@ OUTLOOK_FREEZE = "first freeze in the outlook"
 RANKED = "rank by risk from the best start"
 RANDOM = "random order from the best start"
 RECOMMENDED = "recommended"
+NEVER_WAITING = "recommended date, never looking again"
+SHALLOW_FIRST = "best fixed date, shallow first"
 HINDSIGHT = "hindsight"
-SIMPLE = (FIXED, AFTER_START, AFTER_SUSTAINED, SECOND_FROST, OUTLOOK_FREEZE, RANDOM)
+SIMPLE = (FIXED, SHALLOW_FIRST, AFTER_START, AFTER_SUSTAINED, SECOND_FROST, OUTLOOK_FREEZE, RANDOM)
 """Rules that an office could follow without this program."""
 
 

@@ -13,6 +13,7 @@ from forecaster.backtest.policies import (
     RANDOM,
     RANKED,
     RECOMMENDED,
+    SHALLOW_FIRST,
     SIMPLE,
     PolicyRow,
 )
@@ -81,9 +82,12 @@ class PolicyTable:
         fixed = range(1, len(self.orders) - 2)
         for name, choices in (
             (FIXED, fixed),
+            (SHALLOW_FIRST, [order for order in fixed if self.orders[order] == "shallow first"]),
             (RANDOM, [len(self.orders) - 2]),
             (RANKED, [len(self.orders) - 1]),
         ):
+            if not choices:
+                continue
             mean = {
                 (order, day): loss for order in choices for day, loss in enumerate(self._mean(stack, order))
             }

@@ -29,6 +29,7 @@ from forecaster.backtest.point_water import (
     PointWater,
     Watch,
     member_crossings,
+    member_paths,
     observed_water,
     point_water,
     runs_until,
@@ -180,12 +181,9 @@ class Season:
     ) -> NDArray[np.float32]:
         """Crossings of every site in every member, parameters at their estimate: (event, site, member)."""
         watched = self.watched if watched is None else watched
-        fit = self.fit_of(morning)
-        points = self.points if fit is self.fit else self._points(fit)
+        points, past = self._past_water(morning)
         first_day = morning.members.first_day
         mean_of = self.blends.mean_of[list(self.model.wet)]
-        air = fall_means(morning.weather, self.blends, self.season)[mean_of]
-        past = observed_water(points, air[:, : WARM_UP_DAYS + first_day], self.season)
         level = with_level(points, past[:, WARM_UP_DAYS:])
         runs = runs_until(level, watched, first_day)
         return member_crossings(
@@ -198,6 +196,22 @@ class Season:
             first_day=first_day,
             watched=watched,
         )
+
+    def _past_water(self, morning: Morning) -> tuple[PointWater, Floats]:
+        """The ponds as known on a morning, and their water until the day before the members' first."""
+        fit = self.fit_of(morning)
+        points = self.points if fit is self.fit else self._points(fit)
+        air = fall_means(morning.weather, self.blends, self.season)[self.blends.mean_of[list(self.model.wet)]]
+        return points, observed_water(points, air[:, : WARM_UP_DAYS + morning.members.first_day], self.season)
+
+    def paths(self, morning: Morning, courses: Courses, sites: NDArray[np.int64], days: int) -> Floats:
+        """Water of some sites (rows of `wet`) in every member from its first day on: (site, m, day)."""
+        points, past = self._past_water(morning)
+        return member_paths(
+            points.pick(sites), self.season, state_c=past[sites, -1], air_c=courses.means_c,
+            air_of=self.blends.mean_of[np.array(self.model.wet)[sites]],
+            first_day=morning.members.first_day, days=days,
+        )  # fmt: skip
 
 
 def replay_season(
