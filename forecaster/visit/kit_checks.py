@@ -141,7 +141,7 @@ def _deicer(site: Site, kit: Kit) -> list[Finding]:
         )
         found.append(Finding(site.site_id, "look", text, ("deicer_watts",), tags))
     if kit.deicer_near_bubbles:
-        text = "the de-icer floats near the bubbles, which carry its warmth away: tether it in still water."
+        text = "the de-icer floats near the bubbles, which take its warmth: tether it in still water."
         both: frozenset[Hazard] = tags | {"cold water"}
         found.append(Finding(site.site_id, "look", text, ("deicer_near_bubbles",), both))
     return found
