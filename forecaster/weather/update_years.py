@@ -90,6 +90,9 @@ class YearFiles:
         if whole.why:
             text = f"its whole record at NOAA ({candidate.noaa_id}) is not used: {whole.why}."
             self.notices.append(Notice(f"station {name}", text))
+        if whole.leans and whole.by_year:
+            text = f"the running year lies with {whole.leans} NOAA's record, which fills the years before."
+            self.notices.append(Notice(f"station {name}", text))
         for year, content in whole.by_year.items():
             self.kept.put(daily_name(name, year), content, got_at=self.now, checked_at=self.now)
         return set(whole.by_year)

@@ -23,7 +23,7 @@ from forecaster.weather.ghcn import read_by_station
 from forecaster.weather.http import NEVER, Fetcher, FetchFailed
 from forecaster.weather.http_limits import Check
 from forecaster.weather.kept import KeptFiles
-from forecaster.weather.meteostat_source import NOAA_ID, DailyObserved, text_of
+from forecaster.weather.meteostat_source import NOAA_ID, DailyObserved, Floats, text_of
 from forecaster.weather.own_record import OwnRecord
 from forecaster.weather.station_choice import Candidate
 
@@ -37,6 +37,8 @@ FEWEST_COMMON_DAYS = 30
 AGREE_C = 1.0
 """Both archives must share 30 days of which minima and maxima differ by 1 °C at most at the median: the
 same thermometer does, a station of the next town mostly not. Our choice."""
+LEANS_C = 0.3
+"""A median difference of the two archives that is told [°C]."""
 ABSENT_KEPT = timedelta(days=30)
 MEAN_SHARE = 0.9
 """Share of days with both extremes that must have a mean of NOAA's; else it is left out in all years."""
@@ -48,11 +50,13 @@ _SOURCE = "ghcnd"
 class WholeYears:
     """What came of a whole record: the years cut from it, whether a request was made, and in words why it
     was not used ("" for no word: it was, or the archive has none). `by_year` are files as the archive of
-    station records would send them."""
+    station records would send them; `leans` says by how much the two archives differ on common days, "" if
+    hardly."""
 
     by_year: Mapping[int, bytes]
     asked: bool = False
     why: str = ""
+    leans: str = ""
 
 
 def whole_name(noaa_id: str) -> str:
@@ -127,22 +131,38 @@ def whole_years(
     if why:
         kept.put_absent(mark, now)
         return WholeYears({}, asked, why)
-    return WholeYears(cut_years(record, years), asked)
+    return WholeYears(cut_years(record, years), asked, leans=leans(record, known))
 
 
 def differs(record: OwnRecord, known: DailyObserved | None) -> str:
     """Why a whole record cannot be the station's own, "" if its days agree with `known` ones."""
     if known is None:
         return "there is no day of the station to compare it with"
-    _, at, other = np.intersect1d(record.days, known.days, return_indices=True)
-    for name in ("tmin_c", "tmax_c"):
-        off = getattr(record, name)[at] - getattr(known, name)[other]
-        off = off[np.isfinite(off)]
+    for off in _apart(record, known):
         if off.size < FEWEST_COMMON_DAYS:
             return f"only {off.size} of its days can be compared"
         if float(np.median(np.abs(off))) > AGREE_C:
             return f"it differs by {np.median(np.abs(off)):.1f} °C from the station's days"
     return ""
+
+
+def leans(record: OwnRecord, known: DailyObserved | None) -> str:
+    """By how much the days of the running year lie above or below those of the whole record, in words."""
+    if known is None:
+        return ""
+    parts = []
+    for name, off in zip(("minima", "maxima"), _apart(record, known), strict=True):
+        middle = -float(np.median(off)) if off.size else 0.0
+        if abs(middle) >= LEANS_C:
+            parts.append(f"{name} {abs(middle):.1f} °C {'above' if middle > 0 else 'below'}")
+    return " and ".join(parts)
+
+
+def _apart(record: OwnRecord, known: DailyObserved) -> tuple[Floats, Floats]:
+    """Whole record less known days, minima and maxima [°C], on the days that both have."""
+    _, at, other = np.intersect1d(record.days, known.days, return_indices=True)
+    low, high = record.tmin_c[at] - known.tmin_c[other], record.tmax_c[at] - known.tmax_c[other]
+    return low[np.isfinite(low)], high[np.isfinite(high)]
 
 
 def cut_years(record: OwnRecord, years: Sequence[int]) -> dict[int, bytes]:

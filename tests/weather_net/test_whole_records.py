@@ -197,6 +197,19 @@ def test_a_record_that_is_another_stations_is_refused(tmp_path: Path, server: We
     assert server.count("/daily/") == 20
 
 
+@pytest.mark.parametrize(
+    ("off_c", "said"), [(-0.6, "minima 0.6 °C above and maxima 0.6 °C above"), (0.2, "")]
+)
+def test_where_the_archives_lean_apart_it_is_told(
+    tmp_path: Path, server: WeatherServer, off_c: float, said: str
+) -> None:
+    served(server, off_c=off_c, means=True)
+    report = Season(tmp_path, server).update()
+    assert server.count("/daily/") == 1
+    told = f"station AA001: the running year lies with {said} NOAA's record, which fills the years before."
+    assert texts(report) == (told if said else "")
+
+
 def test_it_can_be_turned_off(tmp_path: Path, server: WeatherServer) -> None:
     served(server)
     Season(tmp_path, server, whole_records_url="").update()
