@@ -5,12 +5,9 @@ from __future__ import annotations
 import sys
 from datetime import date, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
-
-if TYPE_CHECKING:
-    from forecaster.snap.records import SnapReport
 
 Folder = Annotated[Path, typer.Argument(metavar="FOLDER", help="The season's folder (holds season.toml).")]
 DAY = ["%Y-%m-%d"]
@@ -50,6 +47,7 @@ def snap(
     from forecaster.files import check_targets, write_text
     from forecaster.report.snap_json import snap_json
     from forecaster.report.snap_text import snap_text
+    from forecaster.web.snap_folder import snap_of_folder
 
     check_targets(json_file, html_file)
     report = snap_of_folder(
@@ -71,24 +69,6 @@ def snap(
     for path in (json_file, html_file):
         if path:
             typer.echo(f"Written: {path}", err=True)
-
-
-def snap_of_folder(
-    folder: Path, as_of: date, *, since: date | None = None, crews: int | None = None
-) -> SnapReport:
-    """The report of a season folder; reads, writes nothing."""
-    from forecaster.pipeline import ledger_state, load_known
-    from forecaster.snap.build import SnapAsked, snap_report
-    from forecaster.weather.hourly import read_hourly
-
-    known = load_known(folder, as_of)
-    stations = tuple(station.station_id for station in known.weather.stations)
-    settings = known.settings
-    hourly = read_hourly(
-        folder / settings.weather.folder, stations, timezone=settings.season.timezone, before=as_of
-    )
-    state = ledger_state(folder, as_of)
-    return snap_report(known, state, asked=SnapAsked(since, crews), hourly=hourly)
 
 
 def register(app: typer.Typer) -> None:

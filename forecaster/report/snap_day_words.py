@@ -6,7 +6,7 @@ from datetime import datetime
 
 from forecaster.report.snap_words import step_words
 from forecaster.report.words import clean, count, dollars, hours, limit, listed, percent, weekday_date
-from forecaster.snap.records import CrewVisits, DayPlan, SnapReport
+from forecaster.snap.records import CrewVisits, DayPlan, SnapReport, better_plan
 from forecaster.units import STORED_TENTH_C
 
 ACTION_WORDS = {"close": "full closings", "quick": "quick visits"}
@@ -25,7 +25,7 @@ def rule(report: SnapReport) -> str:
 def plan(day: DayPlan, report: SnapReport) -> str:
     """What can be done before dark by one kind of visit."""
     if not day.crews:
-        return "No crew works today by its calendar. Say how many can come: --crews 1."
+        return "No crew works today by its calendar. Next step: say how many can come all the same."
     kind = f"{ACTION_WORDS[day.action].capitalize()} today with {count(len(day.crews), 'crew')}"
     text = f"{kind}: {len(day.done)} of {count(day.wanted, 'site')} before dark, saves {dollars(day.saves)}."
     if day.action == "quick" and day.done:
@@ -49,7 +49,9 @@ def advice(report: SnapReport) -> str:
     if not near:
         where = f"a first night of {cold} is near at no open site"
     if report.plan.saves <= 0.0:
-        return "No visit today saves anything: let the plan stand." if close.crews else plan(close, report)
+        if any(better_plan(plans).saves > 0.0 for plans in report.by_crews.values()) and not close.crews:
+            return plan(close, report)
+        return "No visit today saves anything worth going for: let the plan stand."
     if report.plan.action == "quick":
         more = dollars(quick.saves - close.saves)
         return (

@@ -14,7 +14,7 @@ from datetime import date, datetime
 from functools import cache
 from typing import Any
 
-from jinja2 import Environment, FileSystemLoader, StrictUndefined, Template
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 
 from forecaster.report import snap_day_words, snap_words, words
@@ -42,16 +42,43 @@ def snap_page(report: SnapReport, *, made_at: datetime, call: Callable[[Site], s
         made_at: When, with its zone.
         call: The `tel:` link of a site's customer, "" for none.
     """
-    chosen = report.crew_count if report.crew_count in report.by_crews else min(report.by_crews, default=0)
-    return _template().render(
-        **page_context(report, call),
-        made_at=made_at,
-        chosen=chosen,
-        script=Markup(AGE_SCRIPT),
-        script_hash=script_hash(AGE_SCRIPT),
-        page_css=Markup(TEMPLATES.joinpath("page.css").read_text(encoding="utf-8")),
-        snap_css=Markup(TEMPLATES.joinpath("snap.css").read_text(encoding="utf-8")),
+    return (
+        _environment()
+        .get_template("snap.html.j2")
+        .render(
+            **page_context(report, call),
+            made_at=made_at,
+            chosen=chosen_crews(report),
+            script=Markup(AGE_SCRIPT),
+            script_hash=script_hash(AGE_SCRIPT),
+            page_css=Markup(TEMPLATES.joinpath("page.css").read_text(encoding="utf-8")),
+            snap_css=Markup(TEMPLATES.joinpath("snap.css").read_text(encoding="utf-8")),
+        )
     )
+
+
+def snap_parts(report: SnapReport, *, call: Callable[[Site], str]) -> dict[str, Any]:
+    """The same page in parts, for a page of the server: plain values, and HTML that has passed autoescape.
+
+    `options`: number of crews to today's visits; `sections`: everything below; `sites`: open sites by the
+    rule, id and customer; `advice`, `snap`, `ages`: sentences.
+    """
+    context = page_context(report, call)
+    part: Any = _environment().get_template("snap_body.html.j2").make_module(context)
+    return {
+        "advice": snap_day_words.advice(report),
+        "snap": snap_words.snap(report),
+        "ages": f"{capitalize_first(context['weather_age'])}; {words.clean(report.outlook_text)}.",
+        "options": {number: str(part.plan_part(plans, report)) for number, plans in report.by_crews.items()},
+        "chosen": chosen_crews(report),
+        "sections": str(part.sections(report)),
+        "sites": [(site.site.site_id, words.clean(site.site.customer)) for site in report.sites],
+    }
+
+
+def chosen_crews(report: SnapReport) -> int:
+    """Number of crews whose day is shown first; 0 where the settings name no crew."""
+    return report.crew_count if report.crew_count in report.by_crews else min(report.by_crews, default=0)
 
 
 def page_context(report: SnapReport, call: Callable[[Site], str]) -> dict[str, Any]:
@@ -109,7 +136,7 @@ FILTERS: tuple[Callable[..., Any], ...] = (
 
 
 @cache
-def _template() -> Template:
+def _environment() -> Environment:
     environment = Environment(
         autoescape=True,
         undefined=StrictUndefined,
@@ -119,4 +146,4 @@ def _template() -> Template:
     )
     for function in FILTERS:
         environment.filters[function.__name__] = function
-    return environment.get_template("snap.html.j2")
+    return environment

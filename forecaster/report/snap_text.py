@@ -18,7 +18,7 @@ def snap_text(
     """The whole report, ending in a newline; `at_most` sites in full, None for all."""
     blocks = [
         _heading(report),
-        ["Today", day_words.advice(report), *(day_words.plan(plan, report) for plan in report.plans)],
+        ["Today", *dict.fromkeys([day_words.advice(report), *_plans(report)])],
         _crews(report),
         _nights(report),
         _sites(report, at_most),
@@ -50,6 +50,11 @@ def _heading(report: SnapReport) -> list[str]:
         say.snap(report),
         f"{age[0].upper()}{age[1:]}; {clean(report.outlook_text)}.",
     ]
+
+
+def _plans(report: SnapReport) -> list[str]:
+    hint = [] if report.crew_count else ["With an option: forecaster snap FOLDER --crews 1"]
+    return [*(day_words.plan(plan, report) for plan in report.plans), *hint]
 
 
 def _crews(report: SnapReport) -> list[str]:

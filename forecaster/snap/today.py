@@ -22,6 +22,8 @@ from forecaster.season.settings import Crew
 from forecaster.snap.records import CrewVisits, DayPlan, SnapSite
 from forecaster.snap.sun import sunset
 
+LEAST_SAVED = 1.0
+"""A visit that saves less than this [$] is none."""
 EXACT = 9
 """Rounds of up to so many stops are put into the shortest order exactly."""
 
@@ -73,7 +75,7 @@ def day_plan(
     rounds = [_Round(n, _budget_h(crew, day, timezone)) for n, (crew, _) in enumerate(crews)]
     done, left, barred = list[int](), list[int](), list[int]()
     for at, site in enumerate(sites):
-        if site.saves(action) <= 0.0:
+        if site.saves(action) < LEAST_SAVED:
             continue
         allowed = [r for r in rounds if site_allows(site.site, crews[r.crew][0].name, day)]
         if rounds and not allowed:

@@ -7,8 +7,8 @@ from pathlib import Path
 import pytest
 from snap_demo import SNAP_AS_OF, write_snap
 
-from forecaster.cli_snap import snap_of_folder
 from forecaster.snap.records import SnapReport
+from forecaster.web.snap_folder import snap_of_folder
 
 
 @pytest.fixture(scope="session")

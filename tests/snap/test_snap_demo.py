@@ -13,11 +13,11 @@ from snap_demo import LOWS_C, SNAP_AS_OF
 from typer.testing import CliRunner
 
 from forecaster.cli import app
-from forecaster.cli_snap import snap_of_folder
 from forecaster.report.snap_json import snap_json
 from forecaster.report.snap_page import snap_page
 from forecaster.report.snap_text import snap_text
 from forecaster.weather.outlook_errors import learn_errors
+from forecaster.web.snap_folder import snap_of_folder
 
 
 def of(report, site_id):
