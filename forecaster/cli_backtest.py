@@ -6,6 +6,7 @@ import os
 import re
 import sys
 import tempfile
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -61,7 +62,8 @@ def backtest(
         typer.Option(
             "--outlook",
             metavar="KIND",
-            help="none, emulated (made from what came, marked), perfect, or kept (else emulated).",
+            help="none, emulated (made from what came, marked), perfect, or kept (else emulated); several "
+            "with commas, or all for none,emulated,perfect: the first in full, then all side by side.",
         ),
     ] = "none",
     money: Annotated[bool, typer.Option("--money", help="Also play the policies, in dollars.")] = False,
@@ -100,13 +102,17 @@ def backtest(
     Example: forecaster backtest my-season --seasons 1995-2024 --as-of-days 09-15,10-01 --json scores.json
 
     Example: forecaster backtest my-season --outlook emulated --money --html report.html
+
+    Example: forecaster backtest my-season --outlook none,emulated,perfect --html side-by-side.html
     """
     from forecaster.files import check_targets
+    from forecaster.report.backtest_beside import beside_json, beside_text
 
     check_targets(json_file, forecasts, html_file)
+    outlooks = _outlooks(outlook)
     asked = _asked(
-        seasons, as_of_days, outlook=outlook, money=money, every=every, closings=closings, readings=readings,
-        members=members, workers=workers,
+        seasons, as_of_days, outlook=outlooks[0], money=money, every=every, closings=closings,
+        readings=readings, members=members, workers=workers,
     )  # fmt: skip
     from forecaster.backtest.contract import backtest_json, csv_head, csv_rows
     from forecaster.backtest.run import run_backtest
@@ -126,18 +132,44 @@ def backtest(
         if forecasts:
             rows.seek(0)
             write_bytes(forecasts, rows.read().encode("utf-8"))
+    runs = [done]
+    for kind in outlooks[1:]:
+        typer.echo(f"outlook {kind}:", err=True)
+        runs.append(
+            run_backtest(
+                folder,
+                replace(asked, outlook=kind),
+                workers=workers or os.cpu_count() or 1,
+                keep_in=_keep_in(),
+                say=lambda text: typer.echo(text, err=True),
+            )
+        )
+    beside = runs if len(runs) > 1 else []
     if json_file:
-        write_text(json_file, backtest_json(done))
+        write_text(json_file, backtest_json(done, side_by_side=beside_json(beside)))
     if html_file:
         from forecaster.report.backtest_page import backtest_page
 
-        write_text(html_file, backtest_page(done))
+        write_text(html_file, backtest_page(done, beside=beside))
     for notice in done.warnings:
         typer.echo(str(notice), err=True)
-    typer.echo(backtest_text(done), nl=False)
+    typer.echo(backtest_text(done) + (beside_text(beside) if beside else ""), nl=False)
     for path in (json_file, forecasts, html_file):
         if path:
             typer.echo(f"Written: {path}", err=True)
+
+
+def _outlooks(wanted: str) -> tuple[str, ...]:
+    """Kinds of outlook in the order asked for, each once; `all` is the three that need nothing kept."""
+    from forecaster.backtest.inputs import OUTLOOK_KINDS
+
+    kinds = ("none", "emulated", "perfect") if wanted.strip() == "all" else wanted.split(",")
+    named = tuple(dict.fromkeys(kind.strip() for kind in kinds))
+    wrong = [kind for kind in named if kind not in OUTLOOK_KINDS]
+    if wrong:
+        allowed = ", ".join(OUTLOOK_KINDS)
+        raise BadInput([Problem("--outlook", f'"{kind}" is not one of {allowed} or all.') for kind in wrong])
+    return named
 
 
 def _kept_for_pages(folder: Path, asked: Asked, **how: Any) -> Backtest:

@@ -50,8 +50,11 @@ class Backtest:
         return [kind for kind, cases in enumerate(self.summary.cases_read()) if cases]
 
 
-def backtest_json(backtest: Backtest) -> str:
-    """The backtest as JSON text: snake_case, units in names, null where there is nothing."""
+def backtest_json(backtest: Backtest, side_by_side: Sequence[dict[str, object]] = ()) -> str:
+    """The backtest as JSON text: snake_case, units in names, null where there is nothing.
+
+    `side_by_side`: replays with other outlooks, this one among them; the key is absent without any.
+    """
     summary = backtest.summary
     rows = summary.rows()
     content = {
@@ -80,6 +83,7 @@ def backtest_json(backtest: Backtest) -> str:
         ],
         **({"policies": [asdict(row) for row in backtest.policies]} if backtest.asked.money else {}),
         **({"money_notes": list(backtest.money_notes)} if backtest.asked.money else {}),
+        **({"side_by_side": list(side_by_side)} if side_by_side else {}),
         "skipped": [asdict(notice) for notice in backtest.skipped],
         "warnings": [asdict(notice) for notice in backtest.warnings],
     }

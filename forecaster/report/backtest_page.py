@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
 
@@ -13,6 +14,7 @@ from forecaster.backtest.policies import PolicyRow
 from forecaster.backtest.scores import brier_parts
 from forecaster.backtest.summary import KINDS, ScoreRow
 from forecaster.backtest.truth import EVENTS
+from forecaster.report.backtest_beside import beside_cells, money_cells
 from forecaster.report.backtest_svg import (
     Bar,
     bars_chart,
@@ -66,8 +68,9 @@ class MoneyPanel:
     rows: list[dict[str, str]]
 
 
-def backtest_page(backtest: Backtest) -> str:
-    """The whole page, from `<!doctype html>` to the end."""
+def backtest_page(backtest: Backtest, *, beside: Sequence[Backtest] = ()) -> str:
+    """The whole page, from `<!doctype html>` to the end; `beside`: replays with other
+    outlooks, this one too."""
     summary = backtest.summary
     return _template().render(
         title=clean(backtest.season_name),
@@ -86,6 +89,7 @@ def backtest_page(backtest: Backtest) -> str:
         ],
         rows=[score_cells(row) for row in summary.rows()],
         money=money_panels(backtest),
+        beside=[cells for cells in (beside_cells(beside), money_cells(beside)) if cells],
         skipped=backtest.skipped,
         warnings=backtest.warnings,
         terms=TERMS,

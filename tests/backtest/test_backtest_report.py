@@ -37,7 +37,7 @@ def made(plain_folder: Path, tmp_path_factory: pytest.TempPathFactory) -> tuple[
         done = runner.invoke(
             app,
             [
-                *("backtest", str(plain_folder), *ARGUMENTS, "--outlook", "emulated", "--money"),
+                *("backtest", str(plain_folder), *ARGUMENTS, "--outlook", "emulated,none,perfect", "--money"),
                 *("--every", "14", "--closings", "2", "--json", str(out / "b.json")),
                 *("--forecasts", str(out / "b.csv"), "--html", str(out / "b.html")),
             ],
@@ -153,3 +153,30 @@ def test_bad_wishes_end_as_a_message(plain_folder: Path, arguments: list[str], f
     done = runner.invoke(app, ["backtest", str(plain_folder), *arguments])
     assert isinstance(done.exception, BadInput)
     assert found in str(done.exception)
+
+
+# --- several outlooks side by side
+def test_outlooks_stand_side_by_side_in_every_form(made: tuple[Path, str]):
+    content = json.loads((made[0] / "b.json").read_text())
+    assert content["outlook"] == "emulated"
+    beside = content["side_by_side"]
+    assert [one["outlook"] for one in beside] == ["emulated", "none", "perfect"]
+    assert [one["outlook_is_emulated"] for one in beside] == [True, False, False]
+    assert beside[0]["pooled"] == content["pooled"]
+    assert beside[0]["policies"] == content["policies"]
+    score = {one["outlook"]: one["last_days"][1]["crps_days"] for one in beside}
+    assert score["perfect"] < score["none"]
+    page = (made[0] / "b.html").read_text()
+    assert 'id="beside"' in page
+    for text in (page, made[1].split("Side by side")[1]):
+        assert all(word in text for word in ("emulated", "none", "perfect", "our advice"))
+    rows = list(csv.DictReader(io.StringIO((made[0] / "b.csv").read_text())))
+    assert {row["outlook"] for row in rows} == {"emulated"}  # one row a season, day, site and event
+
+
+def test_an_unknown_outlook_among_several_is_named(plain_folder: Path):
+    done = runner.invoke(app, ["backtest", str(plain_folder), "--outlook", "none,perfct"])
+    assert isinstance(done.exception, BadInput)
+    assert [str(problem) for problem in done.exception.problems] == [
+        '--outlook: "perfct" is not one of none, emulated, perfect, kept or all.'
+    ]
