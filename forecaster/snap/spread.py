@@ -24,7 +24,7 @@ Floats = NDArray[np.float64]
 USUAL_PLACE_SD_C, USUAL_NIGHT_SD_C = 0.9, 1.7
 """Hubbard Brook, New Hampshire: four stations 1-6 km apart, September to January 2008-2022, nights of 2 °C or
 colder in the blend of the other three: root mean square of the places' means 0.88 °C, of the nights around
-them 1.2-2.3 °C, mean 1.7 (`tests/bench/snap_spread.py`)."""
+them 1.2-2.3 °C, mean 1.7 (`tests/bench/snap_reliability.py --left-out`)."""
 USUAL_PLACES = 4.0
 """Weight of these usual spreads, in left-out stations."""
 OFFSET_DOUBT = 0.3
