@@ -53,7 +53,6 @@ def test_scheduler_moves_a_stop_undoes_it_and_downloads(served: Served, chromium
         page.get_by_role("button", name="Undo").click()
         page.wait_for_url("**/route?done=3*")
         assert page.get_by_text("Taken back: V-06").is_visible()
-        served.settled()
         desk.go("/route/files")
         with page.expect_download() as download:
             page.get_by_role("row", name="Calendar of all crews").get_by_role("link", name="Download").click()
