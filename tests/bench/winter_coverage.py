@@ -51,10 +51,8 @@ def main() -> None:
     for name, words in NAMES.items():
         held = np.mean([row[0] for row in rows[name]])
         miss = np.array([row[1] for row in rows[name]])
-        count = len(miss)
-        print(
-            f"{words}: held {held:.2f} of {count}, bias {miss.mean():.1f}, mean miss {abs(miss).mean():.1f} days"
-        )
+        count, far = len(miss), abs(miss).mean()
+        print(f"{words}: held {held:.2f} of {count}, bias {miss.mean():.1f}, mean miss {far:.1f} days")
 
 
 if __name__ == "__main__":
