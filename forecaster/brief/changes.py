@@ -7,6 +7,7 @@ become `moved_days`, and a chance that swings around a level is told once. `None
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Mapping
 from datetime import date
 from typing import Any
 
@@ -21,6 +22,8 @@ Told = dict[str, Any]
 
 LEVEL_MARGIN = 0.05
 """A chance must fall so far below a level before it counts as below again; ours, no source."""
+REST_DAYS = 3
+"""A thing that held and went is new again only when it was gone for so many days; ours, no source."""
 LINES_SHOWN = 12
 URGENT = ("act_now",)
 
@@ -137,56 +140,71 @@ def water(now: Situation, told: Told | None) -> tuple[list[Matter], Told]:
 
 
 def plan(now: Situation, told: Told | None) -> tuple[list[Matter], Told]:
-    """Where the weather breaks the plan: frost before the visit, no crew-day, dates told that it moves."""
+    """Where the weather breaks the plan: frost before the visit, no crew-day, dates told that it moves.
+
+    A plan searched anew each morning may let a thing go for a day: what held within `REST_DAYS` is not new.
+    """
     forecast = now.forecast
-    before = told or {"urgent": [], "not_placed": [], "told_moves": [], "over": False}
+    before = told or {}
     urgent = {
         site.site.site_id: f"{reason}; {sentences.planned(site)}"
         for site in forecast.sites
         if (reason := view.act_now(site))
     }
+    lost = dict.fromkeys(forecast.plan.not_placed, "no crew-day left")
     moves = {
-        f"{move.site_id} {move.from_day} {move.to_day}": move for move in forecast.plan.moves if move.told
+        f"{move.site_id} {move.from_day}": (
+            move.site_id,
+            f"told {day_month(move.from_day)}, the plan now has {_or_none(move.to_day)}",
+        )
+        for move in forecast.plan.moves
+        if move.told
     }
     limit, caught = forecast.plan.caught_limit, forecast.plan.caught_p90
-    over = limit is not None and caught is not None and caught > limit
+    over = {"plan": ""} if limit is not None and caught is not None and caught > limit else {}
+    kinds: dict[str, Iterable[str]] = {
+        "urgent": urgent,
+        "not_placed": lost,
+        "told_moves": moves,
+        "over": over,
+    }
+    rests = {kind: _rested(before.get(kind, {}), held, forecast.as_of) for kind, held in kinds.items()}
+    fresh = {kind: rest[0] for kind, rest in rests.items()}
     found = [
         *_matter(
             now,
             "act_now",
-            [(site_id, text) for site_id, text in urgent.items() if site_id not in before["urgent"]],
+            [(site_id, urgent[site_id]) for site_id in fresh["urgent"]],
             ("sites cannot wait for the planned day", "cannot wait for the planned day"),
             "Close these first, or move the crew",
         ),
         *_matter(
             now,
             "not_placed",
-            [(s, "no crew-day left") for s in forecast.plan.not_placed if s not in before["not_placed"]],
+            [(site_id, lost[site_id]) for site_id in fresh["not_placed"]],
             ("sites without a crew-day", "no crew-day left"),
             "Add a crew-day, or ease dates, weekdays or crews",
         ),
         *_matter(
             now,
             "told_moved",
-            [
-                (move.site_id, f"told {day_month(move.from_day)}, the plan now has {_or_none(move.to_day)}")
-                for key, move in moves.items()
-                if key not in before["told_moves"]
-            ],
+            [moves[key] for key in fresh["told_moves"]],
             ("dates told to customers would move", "the date told would move"),
             "Call the customers, or book the date to keep it",
         ),
     ]
-    if over and not before["over"]:
+    if fresh["over"]:
         title = f"The plan no longer keeps at most {limit} caught ponds"
         line = sentences.caught(forecast)
         found.append(Matter(f"over/{forecast.as_of}", "over", title, (line,), next_step=SEE_PLAN))
-    return found, {
-        "urgent": sorted(urgent),
-        "not_placed": sorted(forecast.plan.not_placed),
-        "told_moves": sorted(moves),
-        "over": over,
-    }
+    return found, {kind: rest[1] for kind, rest in rests.items()}
+
+
+def _rested(before: Mapping[str, str], held: Iterable[str], as_of: date) -> tuple[list[str], dict[str, str]]:
+    """Which of `held` are new, and name -> the last day on which each held, the old ones dropped."""
+    fresh = [name for name in held if name not in before]
+    days = {name: day for name, day in before.items() if (as_of - date.fromisoformat(day)).days < REST_DAYS}
+    return fresh, {**days, **dict.fromkeys(held, as_of.isoformat())}
 
 
 def _or_none(day: date | None) -> str:

@@ -173,6 +173,25 @@ def test_a_visit_too_late_for_the_frost_is_urgent():
     )
 
 
+def test_what_goes_for_a_day_and_comes_again_is_not_told_again():
+    frost = {"p_hard_freeze_before_planned": 0.7, "p_hard_freeze_14d": 0.7}
+
+    def morning(day: int, **changes):
+        return situation(sites(calm(as_of=AS_OF + timedelta(days=day)), **changes))
+
+    told = tell(
+        plan,
+        morning(0, L_03=frost),
+        morning(1),
+        morning(2, L_03=frost),  # gone for one day: the same matter
+        morning(3),
+        morning(4),
+        morning(5),
+        morning(6, L_03=frost),  # gone for three days: a new one
+    )
+    assert [bool(matters) for matters in told] == [True, False, False, False, False, False, True]
+
+
 def test_no_crew_day_dates_told_and_the_owners_limit():
     calm_one = calm()
     move = Move("L-03", date(2025, 10, 15), date(2025, 10, 9), True, 25.0, 60.0, "frost")
