@@ -13,12 +13,14 @@ from forecaster.errors import BadInput, Problem, did_you_mean
 
 if TYPE_CHECKING:
     from forecaster.known import Known
+    from forecaster.season.settings import Settings
+    from forecaster.season.sites import Site
     from forecaster.season.state import SeasonState
 
 Folder = Annotated[Path, typer.Argument(metavar="FOLDER", help="The season's folder (holds season.toml).")]
 OneSite = Annotated[
     str | None,
-    typer.Argument(metavar="[SITE]", help="Only this site: its site_id, or part of the customer's name."),
+    typer.Argument(metavar="SITE", help="Only this site: its site_id, or part of the customer's name."),
 ]
 AsOf = Annotated[
     datetime | None,
@@ -43,11 +45,41 @@ def start(folder: Path, as_of: datetime | None, *targets: Path | None) -> tuple[
     from forecaster.pipeline import ledger_state, load_known
 
     check_targets(*targets)
+    apart(*targets)
+    day = as_of.date() if as_of else date.today()
+    return load_known(folder, day), ledger_state(folder, day)
+
+
+def start_store(
+    folder: Path, as_of: datetime | None, *targets: Path | None
+) -> tuple[Settings, tuple[Site, ...], SeasonState | None, date]:
+    """Settings, sites and what the ledger holds of the folder's season, on any day of the year: the store is
+    asked for in spring too, when there is nothing to forecast."""
+    from forecaster.files import check_targets
+    from forecaster.season.ledger import open_ledger
+    from forecaster.season.settings import read_settings
+    from forecaster.season.sheet import read_sites
+    from forecaster.season.state import derive
+
+    check_targets(*targets)
+    if not folder.is_dir():
+        raise BadInput(Problem(str(folder), "there is no such folder. Name the season's folder."))
+    apart(*targets)
+    settings = read_settings(folder)
+    sites, _ = read_sites(folder, crew_names=[crew.name for crew in settings.crews])
+    day = as_of.date() if as_of else date.today()
+    ledger = open_ledger(folder, readonly=True)
+    if ledger is None:
+        return settings, sites, None, day
+    with ledger:
+        return settings, sites, derive(ledger.events(), day, season=settings.season.year), day
+
+
+def apart(*targets: Path | None) -> None:
+    """Refuse two outputs of one name."""
     named = [path.resolve() for path in targets if path is not None]
     if len(set(named)) < len(named):
         raise BadInput(Problem("files", "two outputs have the same file name. Name them apart."))
-    day = as_of.date() if as_of else date.today()
-    return load_known(folder, day), ledger_state(folder, day)
 
 
 def site_id(known: Known, said: str | None) -> str | None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, cast
 
@@ -13,7 +13,7 @@ from forecaster.cli_visit_shared import (
     AsOf,
     Csv,
     Folder,
-    start,
+    start_store,
     unicode,
     write,
     written,
@@ -22,6 +22,7 @@ from forecaster.errors import BadInput, Problem
 
 if TYPE_CHECKING:
     from forecaster.report.labels_pdf import Paper
+    from forecaster.season.settings import Settings
 
 
 def store(
@@ -51,19 +52,19 @@ def store(
     Example: forecaster store my-season --spring --csv spring.csv
     """
     _check_labels(labels, paper, skip)
-    known, state = start(folder, as_of, csv_file, labels)
+    settings, sites, state, day = start_store(folder, as_of, csv_file, labels)
     from forecaster.report.store_text import spring_items, spring_text, store_csv, store_text
     from forecaster.season.gear_events import standing_gear
     from forecaster.visit.kit import kits_of
     from forecaster.visit.store import store_list
 
     found = store_list(
-        known.sites,
-        kits_of(known.sites),
+        sites,
+        kits_of(sites),
         {} if state is None else state.closed,
-        [] if state is None else standing_gear(state.events, state.undone),
-        season_name=known.settings.season.name,
-        as_of=known.as_of,
+        [] if state is None else standing_gear(state.events, state.undone, since=_begin(settings)),
+        season_name=settings.season.name,
+        as_of=day,
         every=every,
     )
     items = spring_items(found) if spring else found.items
@@ -75,10 +76,10 @@ def store(
         if not wanted:
             text = "there is nothing to label: no site with gear is closed. --all makes labels ahead."
             raise BadInput(Problem("--labels", text))
-        size = paper.casefold() or ("a4" if known.settings.season.units == "metric" else "letter")
-        address = known.settings.office.address
+        size = paper.casefold() or ("a4" if settings.season.units == "metric" else "letter")
+        address = settings.office.address
         contents[labels] = labels_pdf(
-            wanted, address=address, year=known.fall, paper=cast("Paper", size), skip=skip
+            wanted, address=address, year=settings.season.year, paper=cast("Paper", size), skip=skip
         )
         if not address:
             text = "no address is set in [office], so the codes hold the site_id alone."
@@ -87,6 +88,11 @@ def store(
     show = spring_text if spring else store_text
     typer.echo(show(found, unicode=unicode()), nl=False)
     written(csv_file, labels)
+
+
+def _begin(settings: Settings) -> date:
+    """The first day of the season: 1 February of its year."""
+    return date(settings.season.year, 2, 1)
 
 
 def _check_labels(labels: Path | None, paper: str, skip: int) -> None:
@@ -118,17 +124,33 @@ def gear(
 
     Example: forecaster gear my-season V-03 "pump; UV unit" --to "shelf 3" --by Heron
 
-    Example: forecaster gear my-season V-03 pump --back --on "2 Apr"
+    Example: forecaster gear my-season V-03 pump --back --on 2026-04-02
     """
     from forecaster.cli_ledger_desk import open_desk
     from forecaster.season import gear_events
 
     desk = open_desk(folder, who, lambda: datetime.now(UTC))
+    site_id, day = desk.site(site).site_id, desk.day(on)
+    if back:
+        _check_back(folder, site_id, day)
     named = items.replace(",", ";").split(";")
-    entry = gear_events.gear(
-        desk.site(site).site_id, desk.day(on), named, back=back, store="" if back else to, by=by
-    )
-    desk.record(entry)
+    desk.record(gear_events.gear(site_id, day, named, back=back, store="" if back else to, by=by))
+
+
+def _check_back(folder: Path, site_id: str, day: date) -> None:
+    """Refuse a day before the things were taken: "2 Apr" is that of the season's own year."""
+    from forecaster.season.gear_events import standing_gear, taken_after
+    from forecaster.season.ledger import open_ledger
+
+    ledger = open_ledger(folder, readonly=True)
+    if ledger is None:
+        return
+    with ledger:
+        state = ledger.state()
+    taken = taken_after(standing_gear(state.events, state.undone, since=date.min), site_id, day)
+    if taken is not None:
+        text = f"{day} is before {taken}, when it was taken. Write the day with its year, like 2026-04-02."
+        raise BadInput(Problem("--on", text))
 
 
 def register(app: typer.Typer) -> None:

@@ -42,8 +42,15 @@ def gear(
     return Entry("gear", day, facts, clean_text(site_id, "site_id"), source=source)
 
 
-def standing_gear(events: Iterable[Event], undone: frozenset[int]) -> list[Event]:
-    """The gear events that stand, in the order of their days and numbers: of any season, as gear stays
-    where it is over New Year."""
-    kept = [event for event in events if event.kind == "gear" and event.event_id not in undone]
+def standing_gear(events: Iterable[Event], undone: frozenset[int], *, since: date) -> list[Event]:
+    """The gear events of `since` and later that stand, in the order of their days and numbers. Those of
+    earlier seasons are left out: what was taken then has long been back."""
+    kept = [e for e in events if e.kind == "gear" and e.event_id not in undone and e.day >= since]
     return sorted(kept, key=lambda event: (event.day, event.event_id))
+
+
+def taken_after(events: Sequence[Event], site_id: str, day: date) -> date | None:
+    """The day after `day` on which something was taken from a site, None where there is none: then it cannot
+    have been brought back on `day`. `events` as `standing_gear` gives them."""
+    days = [e.day for e in events if e.site_id == site_id and not e.facts.get("back") and e.day > day]
+    return days[-1] if days else None

@@ -11,7 +11,7 @@ from forecaster.errors import BadInput
 from forecaster.report.store_text import spring_text, store_csv, store_text
 from forecaster.report.winter_cautions import ELECTRICITY, LIFTING
 from forecaster.season.events import Event
-from forecaster.season.gear_events import gear, standing_gear
+from forecaster.season.gear_events import gear, standing_gear, taken_after
 from forecaster.season.state_records import ClosedEvent
 from forecaster.units import KG_PER_POUND
 from forecaster.visit.kit import Device, Kit
@@ -95,8 +95,17 @@ def test_recorded_gear_goes_before_the_closing_and_the_last_word_holds():
 
 def test_events_stand_unless_undone_in_order_of_their_days():
     first, second = event(7, OCT6, ["pump"]), event(8, date(2025, 10, 5), ["net"])
-    assert [e.event_id for e in standing_gear([first, second], frozenset())] == [8, 7]
-    assert standing_gear([first, second], frozenset({7})) == [second]
+    since = date(2025, 2, 1)
+    assert [e.event_id for e in standing_gear([first, second], frozenset(), since=since)] == [8, 7]
+    assert standing_gear([first, second], frozenset({7}), since=since) == [second]
+    assert standing_gear([first, second], frozenset(), since=date(2026, 2, 1)) == []
+
+
+def test_nothing_comes_back_before_it_was_taken():
+    taken = [event(7, OCT6, ["pump"]), event(8, date(2026, 4, 2), ["pump"], back=True)]
+    assert taken_after(taken, "S-1", date(2025, 4, 2)) == OCT6
+    assert taken_after(taken, "S-1", date(2026, 4, 2)) is None
+    assert taken_after(taken, "S-2", date(2025, 4, 2)) is None
 
 
 def test_what_stays_on_is_not_taken():
@@ -169,6 +178,23 @@ def test_from_crew_to_store_to_spring(tmp_path):
     assert "goes back" in spring
     assert "de-icer" in spring
     assert "gear" in run("history", folder, "A-12")[1] or "UV unit" in run("history", folder, "A-12")[1]
+
+
+def test_in_spring_the_list_is_there_without_any_forecast(tmp_path):
+    folder = winter_folder().copy(tmp_path / "season").path
+    run("gear", folder, "A-12", "pump", "--on", "2025-10-18", "--to", "shelf 3")
+    code, shown, said = run("store", folder, "--spring", "--as-of", "2026-04-02")
+    assert code == 0, said
+    assert "shelf 3" in shown
+    code, _, said = run("gear", folder, "A-12", "pump", "--back", "--on", "2 Apr")
+    assert code == 2
+    assert "before 2025-10-18" in said
+
+
+def test_a_folder_that_is_none_is_refused(tmp_path):
+    code, _, said = run("store", tmp_path / "none", "--as-of", "2026-04-02")
+    assert code == 2
+    assert "no such folder" in said
 
 
 def test_gear_is_in_the_export_of_everything(tmp_path):
