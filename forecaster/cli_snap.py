@@ -27,6 +27,10 @@ def snap(
         int | None,
         typer.Option("--crews", metavar="N", help="Crews that can come today; default by their calendar."),
     ] = None,
+    low: Annotated[
+        list[str] | None,
+        typer.Option("--low", metavar="STATION=19", help="This morning's lowest as you read it; may repeat."),
+    ] = None,
     json_file: Annotated[
         Path | None, typer.Option("--json", metavar="FILE", help="Write everything as JSON.")
     ] = None,
@@ -42,6 +46,8 @@ def snap(
 
     Example: forecaster snap my-season --crews 3 --html snap.html
 
+    Example: forecaster snap my-season --low FLOOR=19
+
     Example: forecaster snap my-season --as-of 2025-11-12 --since 2025-11-05 --json snap.json
     """
     from forecaster.files import check_targets, write_text
@@ -55,6 +61,7 @@ def snap(
         as_of.date() if as_of else date.today(),
         since=since.date() if since else None,
         crews=crews,
+        lows=low or (),
     )
     if json_file:
         write_text(json_file, snap_json(report))

@@ -35,7 +35,7 @@ PART_WORDS = {
     "hard_freeze": "hard frost",
     "warm_day": "warm water lost",
 }
-KIND_WORDS = {"observed": "measured", "filled": "from neighbours", "expected": "expected"}
+KIND_WORDS = {"observed": "measured", "filled": "from neighbours", "expected": "expected", "read": "read this morning"}
 WATER_CARE = "Breaker off, locked and tested before hands go in."
 ICE_CARE = "Modelled, not measured: do not walk on it. Open it with warm water, not by blows. Never alone."
 PROTECT_CARE = (
@@ -68,7 +68,7 @@ def coldest_station(report: SnapReport) -> str:
         n
         for n in report.station_nights
         if n.min_c is not None
-        and n.kind == "observed"
+        and n.kind in ("observed", "read")
         and report.first_day is not None
         and report.last_day is not None
         and report.first_day <= n.day <= report.last_day
@@ -120,7 +120,7 @@ def station_cell(night: StationNight, units: str) -> str:
     """A station's minimum, marked where nobody measured it."""
     if night.min_c is None:
         return "not known"
-    mark = {"observed": "", "filled": " n", "expected": " e"}[night.kind]
+    mark = {"observed": "", "filled": " n", "expected": " e", "read": " r"}[night.kind]
     return f"{degrees(night.min_c, units)}{mark}"
 
 

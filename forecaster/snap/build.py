@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 
 import numpy as np
@@ -23,6 +23,7 @@ from forecaster.snap.saving import closing_hours, hours_left, saved_by_closing, 
 from forecaster.snap.spread import low_spread
 from forecaster.snap.states import Span, in_snap, site_states
 from forecaster.snap.station_nights import station_nights
+from forecaster.snap.this_morning import ThisMorning, check_lows
 from forecaster.snap.today import crews_today, day_plan
 from forecaster.snap.told import checked_of, notes_of, protected_sites, said_of
 from forecaster.weather.hourly import HourlyRecord
@@ -34,10 +35,12 @@ FEWEST_SHOWN = 4
 
 @dataclass(frozen=True)
 class SnapAsked:
-    """What is asked: from which day on (None: the last snap in the days looked back), how many crews."""
+    """What is asked: from which day on (None: the last snap in the days looked back), how many crews; and
+    the lowest temperatures read this morning, by station [°C]."""
 
     since: date | None = None
     crews: int | None = None
+    lows_c: Mapping[str, float] = field(default_factory=dict)
 
 
 def snap_report(
@@ -59,11 +62,16 @@ def snap_report(
     """
     asked, state = asked or SnapAsked(), state or SeasonState()
     span = _span(known, asked)
+    check_lows(asked.lows_c, known.weather.stations)
     air = atmosphere(known, known.sites)
     fit, fit_notices = fit_known(known, known.sites, air)
     spread = low_spread(known.weather, stations_per_site=known.settings.weather.stations_per_site)
     protected = protected_sites(state, known.as_of)
-    states = site_states(known, air, fit, spread, span, still=frozenset(known.closed) | set(protected))
+    morning = ThisMorning(
+        air.members, asked.lows_c, known.weather.stations, span.today, known.settings.season.seed
+    )
+    still = frozenset(known.closed) | set(protected)
+    states = site_states(known, air, fit, spread, span, still=still, morning=morning)
     is_open = [s for s in states if s.site.winter != "runs" and s.site.site_id not in known.closed]
     others = [s for s in states if s not in is_open]
     first, last = _snap_days(known, states, span, asked)
@@ -93,7 +101,7 @@ def snap_report(
             (s.station_id, s.name, day)
             for s, day in zip(known.weather.stations, known.weather.last_observed, strict=True)
         ),
-        station_nights=tuple(station_nights(known, air, span, hourly or {})),
+        station_nights=tuple(station_nights(known, air, span, hourly or {}, asked.lows_c, morning)),
         place_sd_c=spread.place_sd_c,
         night_sd_c=spread.night_sd_c,
         spread_places=spread.places,

@@ -18,7 +18,8 @@ PARTS = ("pipes", "leak", "fish", "ice", "hard_freeze", "warm_day")
 class StationNight:
     """A station's minimum of one day [°C], None where unknown; hours at or below the two limits [h].
 
-    `kind`: observed | filled (from neighbours) | expected (not yet observed: outlook and possible falls).
+    `kind`: observed | filled (from neighbours) | expected (not yet observed: outlook and possible falls) |
+    read (this morning, by somebody).
     `hours_from`: measured (many values a day) | estimated (from minimum and maximum) | "" (not known).
     """
 

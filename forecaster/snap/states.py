@@ -18,6 +18,7 @@ from forecaster.simulate import BLOCK_SITES, site_air_members
 from forecaster.snap.ice_cover import IceCover
 from forecaster.snap.records import Ice, Night, SiteState
 from forecaster.snap.spread import LowSpread, drawn_lows
+from forecaster.snap.this_morning import ThisMorning
 from forecaster.units import STORED_TENTH_C
 from forecaster.water.draws import draw_route, draw_water
 from forecaster.water.pooling import RouteFit
@@ -84,8 +85,9 @@ def site_states(
     span: Span,
     *,
     still: frozenset[str] = frozenset(),
+    morning: ThisMorning | None = None,
 ) -> list[SiteState]:
-    """States of all sites of `known` in their order; at sites of `still` no water runs.
+    """States of all sites of `known` in their order; at sites of `still` no water runs; `morning` was read.
 
     The same draws of the members, of the water and of each site's own deviation for all that is counted, so
     that "for the first time" and "has been before" are never both counted.
@@ -98,7 +100,8 @@ def site_states(
             block = group[first : first + BLOCK_SITES]
             blends, water = _run(known, air, fit, block, span, has_water=has_water)
             for at, row in enumerate(block):
-                found[row] = _state(known, air, spread, span, row, blends[at], water, at, still)
+                low = blends[at] if morning is None else morning.moved(blends[at])
+                found[row] = _state(known, air, spread, span, row, low, water, at, still)
     return [found[row] for row in range(len(known.sites))]
 
 

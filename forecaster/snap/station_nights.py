@@ -12,14 +12,20 @@ from forecaster.known import Atmosphere, Known
 from forecaster.snap.compare import station_lows
 from forecaster.snap.records import StationNight
 from forecaster.snap.states import Span
+from forecaster.snap.this_morning import ThisMorning
 from forecaster.units import STORED_TENTH_C
 from forecaster.weather.hourly import HourlyRecord, estimated_hours
 
 
 def station_nights(
-    known: Known, air: Atmosphere, span: Span, hourly: Mapping[str, HourlyRecord]
+    known: Known,
+    air: Atmosphere,
+    span: Span,
+    hourly: Mapping[str, HourlyRecord],
+    lows_c: Mapping[str, float],
+    morning: ThisMorning,
 ) -> list[StationNight]:
-    """Every station and day looked at, to the last of the soon nights."""
+    """Every station and day looked at, to the last of the soon nights; `lows_c` were read this morning."""
     weather, nights = known.weather, list[StationNight]()
     for row, station in enumerate(weather.stations):
         for index in range(span.since, span.last + 1):
@@ -30,7 +36,10 @@ def station_nights(
                 if not weather.has_tmin[row] or index < air.members.first_day:
                     nights.append(StationNight(station.station_id, day, None, "expected"))
                     continue
-                low = float(np.median(station_lows(air.members, row, index)))
+                if day == known.as_of and station.station_id in lows_c:
+                    nights.append(StationNight(station.station_id, day, lows_c[station.station_id], "read"))
+                    continue
+                low = float(np.median(_expected(air, row, span, morning)[:, index]))
                 nights.append(StationNight(station.station_id, day, low, "expected"))
                 continue
             low = float(weather.tmin_c[row, at])
@@ -38,6 +47,14 @@ def station_nights(
             hours, source = _hours(known, hourly.get(station.station_id), row, at, day)
             nights.append(StationNight(station.station_id, day, low, kind, *hours, source))
     return nights
+
+
+def _expected(air: Atmosphere, row: int, span: Span, morning: ThisMorning) -> np.ndarray:
+    """Minima of a station in each member [°C], (m, day to the last night); before the members NaN."""
+    low = np.full((air.members.count, span.last + 1), np.nan)
+    for day in range(air.members.first_day, span.last + 1):
+        low[:, day] = station_lows(air.members, row, day)
+    return morning.moved(low)
 
 
 def _hours(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -11,15 +12,21 @@ if TYPE_CHECKING:
 
 
 def snap_of_folder(
-    folder: Path, as_of: date, *, since: date | None = None, crews: int | None = None
+    folder: Path,
+    as_of: date,
+    *,
+    since: date | None = None,
+    crews: int | None = None,
+    lows: Sequence[str] = (),
 ) -> SnapReport:
-    """The report of a season folder; reads, writes nothing.
+    """The report of a season folder; reads, writes nothing. `lows`: read this morning, like STATION=19.
 
     Raises:
-        BadInput: Anything in the folder, `since` or `crews` that cannot be used.
+        BadInput: Anything in the folder, `since`, `crews` or `lows` that cannot be used.
     """
     from forecaster.pipeline import ledger_state, load_known
     from forecaster.snap.build import SnapAsked, snap_report
+    from forecaster.snap.this_morning import parse_lows
     from forecaster.weather.hourly import read_hourly
 
     known = load_known(folder, as_of)
@@ -31,4 +38,5 @@ def snap_of_folder(
         before=as_of,
     )
     state = ledger_state(folder, as_of)
-    return snap_report(known, state, asked=SnapAsked(since, crews), hourly=hourly)
+    asked = SnapAsked(since, crews, parse_lows(lows, settings.season.units))
+    return snap_report(known, state, asked=asked, hourly=hourly)
