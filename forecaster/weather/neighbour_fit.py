@@ -64,10 +64,14 @@ def _fitted(
     both = known & np.isfinite(own_c)
     count = np.bincount(axis.month[both], minlength=12)
     squares, products = np.zeros((12, rows, rows)), np.zeros((12, rows))
+    days = np.nonzero(both)[0]
+    days = days[np.argsort(axis.month[days], kind="stable")]  # month after month: one copy instead of twelve
+    ends = np.cumsum(count)
     for month in {near % 12 for at in months for near in (at - 1, at, at + 1)}:
-        part = table[:, both & (axis.month == month)]
+        of_month = days[ends[month] - count[month] : ends[month]]
+        part = table[:, of_month]
         squares[month] = part @ part.T
-        products[month] = part @ own_c[both & (axis.month == month)]
+        products[month] = part @ own_c[of_month]
     fitted = np.full(own_c.size, np.nan)
     for month in months:
         near = [(month - 1) % 12, month, (month + 1) % 12]
