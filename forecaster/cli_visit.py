@@ -7,6 +7,7 @@ import typer
 
 def register(app: typer.Typer) -> None:
     """Add the commands to `app`."""
-    from forecaster import cli_visit_winter
+    from forecaster import cli_visit_sheets, cli_visit_winter
 
+    cli_visit_sheets.register(app)
     cli_visit_winter.register(app)

@@ -43,14 +43,24 @@ def sheets_pdf(sheets: DaySheets, *, paper: Paper = "letter") -> bytes:
         canvas.drawString(MARGIN, page[1] - MARGIN - 34, "No stops on this day.")
         canvas.showPage()
     for stop in sheets.stops:
-        for size in SIZES_PT:
-            side = _Side(page, size, sheets, stop)
-            if side.bottom_of_text() >= MARGIN + SIGN_HEIGHT:
-                break
-        side.draw(canvas)
+        _fitted_side(page, sheets, stop).draw(canvas)
         canvas.showPage()
     canvas.save()
     return out.getvalue()
+
+
+def letters_pt(sheets: DaySheets, stop: StopSheet) -> float:
+    """The largest letters with which a stop fits on one side of either paper [pt]."""
+    register_fonts()
+    return min(_fitted_side(page, sheets, stop).size for page in PAGES.values())
+
+
+def _fitted_side(page: tuple[float, float], sheets: DaySheets, stop: StopSheet) -> _Side:
+    for size in SIZES_PT:
+        side = _Side(page, size, sheets, stop)
+        if side.bottom_of_text() >= MARGIN + SIGN_HEIGHT:
+            break
+    return side
 
 
 @dataclass(frozen=True)
