@@ -25,6 +25,9 @@ from forecaster.visit.winter_watch import LookKind, SiteWatch, WinterDay, Winter
 SOON_DAYS = 7
 """The reason to look is written out for ponds that are due within so many days."""
 
+CAUTIONS: dict[LookKind, tuple[str, ...]] = {"feeding": (FEEDING,), "bacteria": (BACTERIA,)}
+"""What a reason to look needs beside the word about ice; without an entry, the one about electricity."""
+
 NO_SNOW = (
     "Snow on ice shuts out light and air, and no station here records it: look after each snowfall too, and "
     "clear snow only from firm ground."
@@ -51,11 +54,7 @@ def winter_text(watch: WinterWatch, *, unicode: bool, detail: bool = False, widt
             width=width,
         )
         lines += ["", *layout.head_lines(), *(layout.line(row) for row in rows), ""]
-    said = (
-        [line for site in watch.sites for line in watch_lines(watch, site.site.site_id)[:-2]]
-        if detail
-        else _whys(watch)
-    )
+    said = [line for site in watch.sites for line in watch_facts(site, watch)] if detail else _whys(watch)
     for sentence in (*said, *_notes(watch)):
         lines += wrapped(sentence, width=width)
     for caution in (ICE, FEEDING, BACTERIA, ELECTRICITY):
@@ -163,10 +162,16 @@ def snow_words(watch: WinterWatch) -> str:
 
 
 def watch_lines(watch: WinterWatch, site_id: str) -> tuple[str, ...]:
-    """What a site's page or Today says of one pond; nothing for a site that is not watched."""
+    """What a site's page says of one pond, with its cautions; nothing for a site that is not watched."""
     site = watch.site(site_id)
     if site is None:
         return ()
+    feeding = () if site.feeding is None else (FEEDING,)
+    return (*watch_facts(site, watch), snow_words(watch), *feeding, BACTERIA, ELECTRICITY, ICE)
+
+
+def watch_facts(site: SiteWatch, watch: WinterWatch) -> tuple[str, ...]:
+    """All that is known of one pond, without what is said once for all ponds."""
     lines = [f"Look again {weekday_date(site.look_again)}: {why(site.look_kind, watch)}"]
     if site.last_look is not None:
         lines.append(f"Last look on record (reading, closing or visit): {weekday_date(site.last_look)}.")
@@ -180,11 +185,15 @@ def watch_lines(watch: WinterWatch, site_id: str) -> tuple[str, ...]:
     lines.append(f"Ice that stays {stays} or longer begins: {_long(site.long_ice, watch)}.")
     if site.snow_on_ice is not None:
         lines.append(f"Snow on ice: {_long(site.snow_on_ice, watch)}.")
-    return (*lines, snow_words(watch), ICE)
+    return tuple(lines)
 
 
 def _long(day: WinterDay, watch: WinterWatch) -> str:
     return crossing(day.p10, day.p50, day.p90, fall=watch.fall, p_not_reached=day.p_not_reached)
+
+
+def _sentence(text: str) -> str:
+    return f"{text[0].upper()}{text[1:]}"
 
 
 def winter_matters(watch: WinterWatch, *, within_days: int = 1) -> tuple[Matter, ...]:
@@ -211,7 +220,7 @@ def winter_matters(watch: WinterWatch, *, within_days: int = 1) -> tuple[Matter,
                 title=f"{titles[kind]}: {listed(ids, at_most=6)}",
                 lines=tuple(_matter_line(kind, site, watch) for site in sites[:8]),
                 sites=ids,
-                next_step=f"{why(kind, watch)[0].upper()}{why(kind, watch)[1:]} {ICE}",
+                next_step=" ".join([_sentence(why(kind, watch)), *CAUTIONS.get(kind, (ELECTRICITY,)), ICE]),
             )
         )
     return tuple(made)

@@ -8,7 +8,7 @@ from starlette.routing import Route
 
 from forecaster.report.energy_text import spread_of
 from forecaster.report.winter_cautions import BACTERIA, ELECTRICITY, FEEDING, ICE
-from forecaster.report.winter_text import snow_words, watch_lines, why
+from forecaster.report.winter_text import snow_words, watch_facts, why
 from forecaster.visit.winter_watch import SiteWatch, WinterWatch
 from forecaster.web.page import render
 from forecaster.web.pages.site import shown_plan
@@ -48,7 +48,7 @@ def reason(site: SiteWatch, watch: WinterWatch) -> str:
 
 def lines(site: SiteWatch, watch: WinterWatch) -> tuple[str, ...]:
     """The dates of one pond, without what the page says once for all."""
-    return watch_lines(watch, site.site.site_id)[1:-2]
+    return watch_facts(site, watch)[1:]
 
 
 ROUTES = [Route("/winter", winter)]
