@@ -22,8 +22,10 @@ def test_owner_enters_a_reading_and_sees_the_estimate_move(
     with watched(chromium, served.url, script=script) as phone:
         phone.go("/")
         page = phone.page
-        assert page.get_by_role("heading", name="Act now").is_visible() or page.get_by_text("Most at risk")
-        page.locator(f'a[href="/site/{SITE}/reading"]').first.click()
+        assert page.get_by_role("heading", name="at risk").is_visible()
+        page.locator(f'a[href="/site/{SITE}"]').first.click()
+        assert page.get_by_role("heading", level=1).is_visible()
+        page.locator(f'a[href$="/site/{SITE}/reading"]').first.click()
         page.get_by_label("Water temperature").fill("44.5")
         page.get_by_label("Measured by").fill("Heron")
         page.get_by_role("button", name="Record the reading").click()
