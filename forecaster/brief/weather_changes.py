@@ -10,7 +10,8 @@ from typing import Any
 
 from forecaster.brief.situation import OutlookNights, Situation
 from forecaster.matters import Matter
-from forecaster.report.words import clean, count, degrees, listed, odds, weekday_date
+from forecaster.report import sentences
+from forecaster.report.words import clean, count, degrees, odds, weekday_date
 from forecaster.units import STORED_TENTH_C
 
 Told = dict[str, Any]
@@ -19,7 +20,9 @@ OUTLOOK_STEP_C = 2.0
 """Nights that the outlook changes by so much are told [°C]; about its typical error of day 5 (2.5 °C)."""
 MORE_SITES = 0.25
 """A snap is told again when its sites have grown by this share, or its chance by as much."""
-STATIONS_SHOWN = 6
+LIKELY, NEAR_DAYS = 0.5, 3
+"""A snap at least so likely within so many days is a matter of now; ours, no source."""
+STATIONS_SHOWN, SITES_SHOWN = 6, 8
 
 
 def snap(now: Situation, told: Told | None) -> tuple[list[Matter], Told]:
@@ -42,13 +45,16 @@ def snap(now: Situation, told: Told | None) -> tuple[list[Matter], Told]:
         return [], before
     title = f"Cold snap about {weekday_date(first)}, {odds(p)}: {count(len(threatened), 'open site')}"
     worst = sorted(threatened, key=lambda s: (-(threatened[s].p_snap or 0.0), s))
-    lines = (
-        f"Chance of a cold snap within {count(now.settings.brief.snap_days, 'day')}, highest first: "
-        + listed((f"{clean(s)} {odds(threatened[s].p_snap or 0.0)}" for s in worst), at_most=8)
-        + ".",
-    )
-    step = "Close what can be closed before, and see that pumps and lines of the others are safe"
-    matter = Matter(f"snap/{first}", "snap", title, lines, tuple(worst), p >= 0.5, step)
+    sites = {site.site.site_id: site for site in forecast.sites}
+    lines = [
+        f"{sentences.name_of(sites[s])}: {odds(threatened[s].p_snap or 0.0)}; {sentences.planned(sites[s])}"
+        for s in worst[:SITES_SHOWN]
+    ]
+    if len(worst) > SITES_SHOWN:
+        lines.append(f"and {len(worst) - SITES_SHOWN} more with a chance of {odds(least)} or more")
+    step = "Close what can be closed before it, and look after pumps and lines of the others"
+    urgent = p >= LIKELY and (first - forecast.as_of).days <= NEAR_DAYS
+    matter = Matter(f"snap/{first}", "snap", title, tuple(lines), tuple(worst), urgent, step)
     return [matter], {"day": first.isoformat(), "sites": len(threatened), "p": round(p, 4)}
 
 

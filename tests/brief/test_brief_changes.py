@@ -215,7 +215,7 @@ def test_no_crew_day_dates_told_and_the_owners_limit():
 def threatened(p: float, count: int = 2, day: int = 4):
     names = [f"L-{n:02d}" for n in range(1, count + 1)]
     when = AS_OF + timedelta(days=day)
-    return situation(coming={name: nights(snap=p, day=when) for name in names})
+    return situation(calm(12), coming={name: nights(snap=p, day=when) for name in names})
 
 
 def test_a_cold_snap_is_told_when_it_comes_earlier_grows_or_is_off():
@@ -240,6 +240,15 @@ def test_a_cold_snap_is_told_when_it_comes_earlier_grows_or_is_off():
         ["The cold snap about Thu 9 Oct is no longer likely"],
         [],
     ]
+
+
+def test_a_snap_is_a_matter_of_now_only_when_likely_and_near():
+    urgent = [tell(snap, threatened(p, day=day))[0][0].urgent for p, day in ((0.5, 3), (0.5, 4), (0.49, 2))]
+    assert urgent == [True, False, False]
+    (matter,) = tell(snap, threatened(0.4, count=10))[0]
+    assert matter.lines[0].startswith("L-01  Birch Lane 1: 4 in 10; planned Tue 14 Oct")
+    assert matter.lines[-1] == "and 2 more with a chance of 3 in 10 or more"
+    assert len(matter.sites) == 10
 
 
 def test_a_snap_that_is_over_is_not_called_off():
