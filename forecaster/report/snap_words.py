@@ -35,7 +35,12 @@ PART_WORDS = {
     "hard_freeze": "hard frost",
     "warm_day": "warm water lost",
 }
-KIND_WORDS = {"observed": "measured", "filled": "from neighbours", "expected": "expected", "read": "read this morning"}
+KIND_WORDS = {
+    "observed": "measured",
+    "filled": "from neighbours",
+    "expected": "expected",
+    "read": "read this morning",
+}
 WATER_CARE = "Breaker off, locked and tested before hands go in."
 ICE_CARE = "Modelled, not measured: do not walk on it. Open it with warm water, not by blows. Never alone."
 PROTECT_CARE = (
@@ -48,12 +53,18 @@ PROTECT_CARE = (
 def snap(report: SnapReport) -> str:
     """The snap in one sentence; that there was none where there was none."""
     if report.first_day is None or report.last_day is None:
+        if report.sites and all(site.state.p_snap is None for site in report.sites):
+            return "Whether a cold snap came is not known: no station near the sites gives daily minima."
         return f"No cold snap since {weekday_date(report.since)}: {definition(report)}."
     days = window(report.first_day, report.last_day)
-    coldest = coldest_station(report)
     hit = sum((site.state.p_snap or 0.0) >= 0.5 for site in report.sites)
     text = f"Cold snap {days}: it came to {hit} of {count(len(report.sites), 'open site')}"
-    return f"{text}; {coldest}." if coldest else f"{text}."
+    read = any(n.day == report.as_of and n.kind == "read" for n in report.station_nights)
+    last = ""
+    if report.last_day == report.as_of:
+        known = "as read at a station" if read else "expected, not measured yet"
+        last = f" {day_month(report.as_of)} is {known}."
+    return f"{text}; {coldest_station(report)}.{last}"
 
 
 def definition(report: SnapReport) -> str:
@@ -63,7 +74,7 @@ def definition(report: SnapReport) -> str:
 
 
 def coldest_station(report: SnapReport) -> str:
-    """The lowest measured minimum of the snap, "" for none."""
+    """The lowest measured minimum of the snap, or that there is none yet."""
     seen = [
         n
         for n in report.station_nights

@@ -2,6 +2,7 @@
 
 The members are made again for the morning some days before the snap, from nothing but what was known then
 (weather to the day before, outlooks issued by then). Days that a station did not observe itself are left out.
+Limit: gaps of the record stay filled as they are filled now, by lines fitted on later days too.
 """
 
 from __future__ import annotations

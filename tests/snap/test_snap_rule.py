@@ -16,10 +16,12 @@ from forecaster.snap.gas import gas_sites
 from forecaster.snap.ice_cover import IceCover, grown_cm
 from forecaster.snap.records import Ice, SiteState, SnapSite
 from forecaster.snap.saving import closing_hours, hours_left, saved_by_closing, saved_by_quick_visit
+from forecaster.snap.spread import LowSpread, drawn_lows, low_spread
 from forecaster.snap.states import in_snap
 from forecaster.snap.today import crews_today, day_plan
 from forecaster.units import f_to_c
 from forecaster.water.ice import stefan_thickness_cm, thin_ice_thickness_cm
+from forecaster.weather.stations import Station, Weather
 
 HARD, PLUMBING = f_to_c(28), f_to_c(20)
 SATURDAY = date(2025, 11, 15)
@@ -202,6 +204,46 @@ def test_more_crews_never_serve_fewer_and_late_ones_serve_nobody():
     )  # fmt: skip
     assert late.done == ()
     assert crews_today([crew()], SATURDAY, None) == ()
+
+
+# --- spread
+
+
+def test_the_spread_of_places_and_nights_is_found_from_stations_left_out():
+    # A and B on one spot, B always 2 °C colder with nights of sd 1: left out in turn each is off by 2 and 1
+    days = 900
+    first = date(2022, 9, 1)
+    rng = np.random.default_rng(5)
+    low = np.stack([rng.normal(-4.0, 3.0, days)] * 2)
+    low[1] += -2.0 + rng.normal(0.0, 1.0, days)
+    stations = tuple(Station(name, name, 43.0, -88.0, 200.0) for name in "AB")
+    weather = Weather(
+        stations, first, low, low + 8.0, low + 4.0, np.zeros(low.shape, bool), (first, first)
+    )  # fmt: skip
+    spread = low_spread(weather, stations_per_site=3)
+    assert spread.places == 2
+    # drawn to the usual with the weight of four: (4 x 0.9² + 2 x 2²) / 6 and (4 x 1.7² + 2 x 1²) / 6
+    assert spread.place_sd_c == pytest.approx(np.sqrt((4 * 0.81 + 2 * 4.0) / 6), rel=0.06)
+    assert spread.night_sd_c == pytest.approx(np.sqrt((4 * 2.89 + 2 * 1.0) / 6), rel=0.06)
+    alone = replace(
+        weather, stations=stations[:1], tmin_c=low[:1], tmax_c=low[:1] + 8, tmean_c=low[:1] + 4,
+        filled=weather.filled[:1], last_observed=(first,),
+    )  # fmt: skip
+    assert low_spread(alone, stations_per_site=3).place_sd_c == pytest.approx(0.9)
+
+
+def test_drawn_nights_have_the_spread_and_a_doubtful_offset_adds_to_it():
+    spread = LowSpread(0.9, 1.7, 0)
+    base = np.full((1, 6), -5.0)
+    none, sure = (np.random.default_rng(2) for _ in range(2))
+    low = drawn_lows(base, np.zeros(6), spread, pond(), none, count=20_000)
+    assert low.mean() == pytest.approx(-5.0, abs=0.03)
+    assert low[:, 0].std() == pytest.approx(np.hypot(0.9, 1.7), rel=0.02)
+    # two nights share the place and 0.35 of the night
+    both = np.cov(low[:, 0], low[:, 1])[0, 1]
+    assert both == pytest.approx(0.81 + 0.35 * 2.89, rel=0.05)
+    hollow = drawn_lows(base, np.full(6, 1.2), spread, pond(minimum_offset_c=-2.0), sure, count=20_000)
+    assert hollow[:, 5].std() == pytest.approx(np.sqrt(0.81 + 0.36 + 2.89 + 1.44), rel=0.02)
 
 
 # --- closed ponds
