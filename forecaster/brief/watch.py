@@ -41,6 +41,8 @@ TICK_S = 5.0
 RETRY = timedelta(minutes=2)
 """While messages wait for another try, the outbox is looked after so often."""
 WATCH_LOCK = "watch.lock"
+LOCK_PATIENCE_S = 2.0
+"""A health check holds the lock for a moment; a watch that stays does not let go of it [s]."""
 
 Clock = Callable[[], datetime]
 Say = Callable[[str], None]
@@ -105,7 +107,8 @@ class Watch:
             Busy: Another watch holds the folder.
         """
         (self.folder / BRIEF_FOLDER).mkdir(exist_ok=True)
-        with held(self.folder / BRIEF_FOLDER / WATCH_LOCK, who=f"a watch over {self.folder}"):
+        lock, who = self.folder / BRIEF_FOLDER / WATCH_LOCK, f"a watch over {self.folder}"
+        with held(lock, who=who, patience_s=LOCK_PATIENCE_S):
             well = True
             try:
                 while True:

@@ -120,6 +120,12 @@ road_factor = 1.3               # a road is longer than the straight line
 lost_day_share = 0.1            # crew-days lost to rain, sickness and breakdowns
 ice_hours_factor = 1.5          # a visit takes this much longer once there is ice
 
+# Who gets the brief and the alarms. A password never stands here: README, "A brief that comes by itself".
+# [mail]
+# host = "mail.example.org"
+# sender = "office@example.org"
+# to = ["owner@example.org"]
+
 # One block a crew. The place is where the truck stands in the morning.
 {crews}"""
 

@@ -339,8 +339,8 @@ def _ended(folder: Path) -> datetime:
 
 @pytest.mark.slow
 @pytest.mark.skipif(sys.platform == "win32", reason="there is no kill -9")
-def test_two_weeks_in_minutes_with_kills(season, web_server: WebServer, monkeypatch):
-    """22 September to 6 October on a fast clock, killed at random after none to two rounds, the endpoint
+def test_a_week_in_minutes_with_kills(season, web_server: WebServer, monkeypatch):
+    """29 September to 6 October on a fast clock, killed at random after none or one round, the endpoint
     failing now and then: every message comes once by its key, and one brief a day at most."""
     import random
 
@@ -350,11 +350,11 @@ def test_two_weeks_in_minutes_with_kills(season, web_server: WebServer, monkeypa
         season,
         '[brief]\nchannels = ["board"]\n[alarms]\nhard_freeze_chance = 0.3\nhard_freeze_days = 10',
     )
-    moment, end = datetime(2025, 9, 22, 9, tzinfo=UTC), SIX + timedelta(hours=6)
+    moment, end = datetime(2025, 9, 29, 9, tzinfo=UTC), SIX + timedelta(hours=6)
     while moment < end:
         web_server.answers = [dice.choice([200, 503, "cut", 429, 200, 200]) for _ in range(4)]
-        process = start(season, moment, every_s=3 * 3600, faster=2000)
-        for _ in range(dice.choice([0, 1, 1, 2])):
+        process = start(season, moment, every_s=3 * 3600, faster=600)
+        for _ in range(dice.choice([0, 1, 1, 1])):
             wait_for(lambda before=moment: _ended(season) > before, process, seconds=120)
             moment = max(moment, _ended(season))
         time.sleep(dice.uniform(0.2, 1.5))
@@ -363,12 +363,13 @@ def test_two_weeks_in_minutes_with_kills(season, web_server: WebServer, monkeypa
         moment = max(moment, _ended(season)) + timedelta(hours=dice.choice([1, 3, 5]))
     web_server.answers = []
     with Outbox(season) as outbox:
-        keys = {delivery.message.key for delivery in outbox.deliveries()}
-        unclear = sum(delivery.unclear for delivery in outbox.deliveries())
-        waiting = [d.message.key for d in outbox.deliveries("waiting", "handing", "given up", "not sure")]
+        deliveries = outbox.deliveries()
+    late = {d.message.key for d in deliveries if d.state != "sent"}
+    assert {d.state for d in deliveries} <= {"sent", "waiting", "handing"}
+    assert all(d.message.created_at > moment - timedelta(hours=16) for d in deliveries if d.state != "sent")
+    keys = {d.message.key for d in deliveries}
     taken = {post.body["key"] for post in web_server.taken.values()}
-    assert taken >= keys - set(waiting)
-    assert taken <= keys
+    assert keys - late <= taken <= keys
     briefs = [key for key in taken if key.startswith("brief/")]
     assert len(briefs) == len({key.split("/")[1] for key in briefs}) >= 3
-    print(f"{len(keys)} messages, {len(web_server.posts)} posts, {unclear} unclear ends, waiting: {waiting}")
+    print(f"{len(keys)} messages, {len(web_server.posts)} posts, still waiting: {sorted(late)}")
