@@ -192,8 +192,8 @@ class AlarmSettings(_Closed):
     """Table [alarms]. An alarm is raised when the chance of a hard freeze within `hard_freeze_days` is above
     `hard_freeze_chance` at an open site; when a site's minimum of the next three days is below `minimum_c`
     with a chance above `minimum_chance`; when water has come down to the thresholds named by `water`; when
-    the weather is older than `data_hours` [h]. A chance of 1 switches its rule off. `repeat_hours` [h]: an
-    alarm that still holds is not said again before; at most `most_per_day` messages a channel in 24 hours;
+    the weather is older than `data_hours` [h]. A chance of 1 switches its rule off. `repeat_hours` [h]: a
+    rule speaks of further sites, or of a new spell, no sooner (at once if they are many); at most `most_per_day` messages a channel in 24 hours;
     `quiet_hours`: whether alarms keep the quiet hours of [brief]. No `channels`: those of [brief]."""
 
     channels: Annotated[tuple[str, ...], BeforeValidator(channel_names)] = ()
