@@ -155,9 +155,9 @@ class RouteSettings(_Closed):
 
 
 class SnapSettings(_Closed):
-    """Table [snap]: what counts after a cold snap. `quick_visit_minutes`: power off, pump out or lines drained;
-    `soon_days`: nights that a visit today is weighed against; `look_back_days`: days in which a snap is looked
-    for; `quick_chance`: a plumbing freeze within `soon_days` is near from this chance on; `running_share`:
+    """Table [snap]: what counts after a cold snap. `quick_visit_minutes`: power off, pump out or lines
+    drained; `soon_days`: nights that a visit today is weighed against; `look_back_days`: days in which a snap
+    is looked for; `quick_chance`: a plumbing freeze within `soon_days` is near from this chance on; `running_share`:
     share of the plumbing risk where water runs through the lines; `early_look_share`: share of a damage that
     an early look saves; `fish_loss` [$]: what fish under closed ice stand for; `ice_cover_days`: cover of so
     many days may hold the gases in. Minutes, prices and shares are common practice, no source."""
@@ -193,8 +193,8 @@ class AlarmSettings(_Closed):
     `hard_freeze_chance` at an open site; when a site's minimum of the next three days is below `minimum_c`
     with a chance above `minimum_chance`; when water has come down to the thresholds named by `water`; when
     the weather is older than `data_hours` [h]. A chance of 1 switches its rule off. `repeat_hours` [h]: a
-    rule speaks of further sites, or of a new spell, no sooner (at once if they are many); at most `most_per_day` messages a channel in 24 hours;
-    `quiet_hours`: whether alarms keep the quiet hours of [brief]. No `channels`: those of [brief]."""
+    rule speaks of further sites, or of a new spell, no sooner (at once if they are many); at most
+    `most_per_day` messages a channel in 24 hours; `quiet_hours`: whether alarms keep the quiet hours of [brief]. No `channels`: those of [brief]."""
 
     channels: Annotated[tuple[str, ...], BeforeValidator(channel_names)] = ()
     hard_freeze_chance: float = Field(default=0.5, ge=0, le=1)
