@@ -157,10 +157,11 @@ class RouteSettings(_Closed):
 class SnapSettings(_Closed):
     """Table [snap]: what counts after a cold snap. `quick_visit_minutes`: power off, pump out or lines
     drained; `soon_days`: nights that a visit today is weighed against; `look_back_days`: days in which a snap
-    is looked for; `quick_chance`: a plumbing freeze within `soon_days` is near from this chance on; `running_share`:
-    share of the plumbing risk where water runs through the lines; `early_look_share`: share of a damage that
-    an early look saves; `fish_loss` [$]: what fish under closed ice stand for; `ice_cover_days`: cover of so
-    many days may hold the gases in. Minutes, prices and shares are common practice, no source."""
+    is looked for; `quick_chance`: a plumbing freeze within `soon_days` is near from this chance on;
+    `running_share`: share of the plumbing risk where water runs through the lines; `early_look_share`: share
+    of a damage that an early look saves; `fish_loss` [$]: what fish under closed ice stand for;
+    `ice_cover_days`: cover of so many days may hold the gases in. Minutes, prices and shares are common
+    practice, no source."""
 
     quick_visit_minutes: int = Field(default=25, ge=5, le=120)
     soon_days: int = Field(default=3, ge=1, le=10)
@@ -194,7 +195,8 @@ class AlarmSettings(_Closed):
     with a chance above `minimum_chance`; when water has come down to the thresholds named by `water`; when
     the weather is older than `data_hours` [h]. A chance of 1 switches its rule off. `repeat_hours` [h]: a
     rule speaks of further sites, or of a new spell, no sooner (at once if they are many); at most
-    `most_per_day` messages a channel in 24 hours; `quiet_hours`: whether alarms keep the quiet hours of [brief]. No `channels`: those of [brief]."""
+    `most_per_day` messages a channel in 24 hours; `quiet_hours`: whether alarms keep the quiet hours of
+    [brief]. No `channels`: those of [brief]."""
 
     channels: Annotated[tuple[str, ...], BeforeValidator(channel_names)] = ()
     hard_freeze_chance: float = Field(default=0.5, ge=0, le=1)
