@@ -142,9 +142,9 @@ def _day(known: Known, state: SeasonState | None, day: date, crew: str | None) -
     days, source, others = crew_days_on(known, state, day)
     days = tuple(found for found in days if crew is None or found.crew == crew)
     if not days:
-        who = f"{crew} has" if crew else "no crew has"
+        who = f"{crew} has no stops" if crew else "no crew has a stop"
         near = f" Days with stops: {', '.join(others)}." if others else ""
-        raise BadInput(Problem("--day", f"{who} no stops on {day} ({source}).{near}"))
+        raise BadInput(Problem("--day", f"{who} on {day} ({source}).{near}"))
     going = {stop.site_id for found in days for stop in found.stops}
     sites = {found.site_id: found for found in known.sites}
     kits = kits_of(found for found in known.sites if found.site_id in going)
