@@ -27,6 +27,7 @@ from forecaster.risk import (
     rank_sites,
     settled_chance,
 )
+from forecaster.route.looking_again import Candidate, looking_again_saves
 from forecaster.route.plan import PlannedRoute, plan_route
 from forecaster.route.reason import reason_for
 from forecaster.route.solve import DEFAULT_GAP
@@ -82,11 +83,20 @@ def forecast_route(known: Known, *, gap: float = DEFAULT_GAP) -> RouteForecast:
     planned = plan_route(known, [(o.site, o.losses.total, o.events) for o in outcomes], air.members, gap=gap)
     forecasts = []
     past_min = _past_minima(known, air)
+    again = _looking_again(known, air, fit, outcomes, [row for row, _ in open_sites], past_min)
     for rank, position in enumerate(ranked, start=1):
         row = open_sites[position][0]
         forecasts.append(
             _site_forecast(
-                known, air, fit, outcomes[position], planned, rank=rank, row=row, past_min_c=past_min[row]
+                known,
+                air,
+                fit,
+                outcomes[position],
+                planned,
+                rank=rank,
+                row=row,
+                past_min_c=past_min[row],
+                again=again.get(position),
             )
         )
     said = [
@@ -197,6 +207,7 @@ def _site_forecast(
     rank: int,
     row: int,
     past_min_c: NDArray[np.float64],
+    again: float | None,
 ) -> SiteForecast:
     events, site, total = outcome.events, outcome.site, outcome.losses.total
     now_c, now_sd_c = _water_now(known, air, fit.ponds.get(site.site_id))
@@ -252,7 +263,38 @@ def _site_forecast(
         ),
         curves=_curves(known, events, total, past_min_c),
         loss_parts_by_day=outcome.losses.parts,
+        looking_again_saves=again,
     )
+
+
+def _looking_again(
+    known: Known,
+    air: Atmosphere,
+    fit: RouteFit,
+    outcomes: Sequence[SiteOutcome],
+    rows: Sequence[int],
+    past_min_c: NDArray[np.float64],
+) -> dict[int, float]:
+    """Position of `outcomes` -> what waiting for tomorrow's forecast is worth, where today is best."""
+    today = [
+        position
+        for position, outcome in enumerate(outcomes)
+        if outcome.best == known.as_of_day and outcome.events.start is not None
+    ]
+    candidates = [
+        Candidate(
+            row=rows[position],
+            fit=fit.ponds[outcomes[position].site.site_id],
+            events=outcomes[position].events,
+            plumbing_exposure=outcomes[position].site.plumbing_exposure,
+            past_min_c=past_min_c[rows[position]],
+        )
+        for position in today
+    ]
+    if not candidates:
+        return {}
+    route = draw_route(fit, count=air.members.count, seed=known.settings.season.seed)
+    return dict(zip(today, looking_again_saves(known, air, route, candidates), strict=True))
 
 
 def _crossing_dates(events: SiteEvents, fall: int) -> dict[str, date | None]:

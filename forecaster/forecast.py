@@ -69,6 +69,8 @@ class SiteForecast:
     loss_parts_by_day: np.ndarray | None = (
         None  # (4, 184): as loss_parts, for closing on each day from 1 August
     )
+    looking_again_saves: float | None = None
+    """Where the recommended date is the as-of date: what leaving it open until tomorrow is worth [$]."""
 
 
 @dataclass(frozen=True)

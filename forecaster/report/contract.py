@@ -157,6 +157,7 @@ def _site(site: SiteForecast) -> dict[str, Any]:
         "frost_nights": int(site.frost_nights),
         "first_hard_freeze_seen": _day(site.first_hard_freeze_seen),
         "reason": site.reason,
+        "looking_again_saves": _number(site.looking_again_saves, 2),
     }
 
 

@@ -20,6 +20,9 @@ from forecaster.report.words import (
     window,
 )
 
+LITTLE_DOLLARS = 1.0
+"""A saving below this is not worth a second look [$]."""
+
 
 def heading(forecast: RouteForecast) -> str:
     """Season, fall and as-of date."""
@@ -147,6 +150,19 @@ def frost_so_far(site: SiteForecast) -> str:
     return nights if site.frost_nights else ""
 
 
+def could_wait(site: SiteForecast) -> str:
+    """Whether today's date may be left open until tomorrow, where today is the best day; else ""."""
+    saves = site.looking_again_saves
+    if saves is None:
+        return ""
+    if saves < LITTLE_DOLLARS:
+        return "Where a crew is free any day: nothing is gained by waiting for tomorrow's forecast."
+    return (
+        f"Where a crew is free any day: leave it open and look again tomorrow, which is worth about "
+        f"{dollars(saves)} on average. With few crew-days, keep to the plan."
+    )
+
+
 def site_facts(site: SiteForecast, fall: int) -> list[str]:
     """All that is said of one site, most wanted first; its reason last."""
     urgent = view.act_now(site)
@@ -157,6 +173,7 @@ def site_facts(site: SiteForecast, fall: int) -> list[str]:
         settling(site, fall),
         freezing(site),
         frost_so_far(site),
+        could_wait(site),
         clean(site.reason),
     ]
     return [fact for fact in facts if fact]

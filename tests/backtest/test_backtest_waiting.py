@@ -2,12 +2,25 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import replace
+from datetime import date
+from pathlib import Path
 
 import numpy as np
 import pytest
 
+from forecaster.build import fit_known, forecast_route
+from forecaster.events import sustained_crossing
+from forecaster.forecast import RouteForecast
+from forecaster.known import Known, atmosphere
+from forecaster.pipeline import load_known
+from forecaster.report.contract import route_json
+from forecaster.report.sentences import could_wait
+from forecaster.route.looking_again import Candidate, _water_ahead
 from forecaster.route.waiting import Ahead, fitted, waiting_saves
+from forecaster.simulate import run_members
+from forecaster.water.draws import draw_route
 
 COSTS = (10.0, 60.0, 400.0, 150.0)
 NEVER = np.inf
@@ -75,3 +88,56 @@ def test_least_squares_is_that_of_numpy():
 
 def test_on_the_last_day_there_is_nothing_to_wait_for():
     assert waiting_saves(ahead([90.0], [NEVER], np.zeros((1, 1)), day=183), COSTS)[0] == -np.inf
+
+
+# --- with the office's forecast
+@pytest.fixture(scope="module")
+def morning(plain_folder: Path) -> tuple[Known, RouteForecast]:
+    known = load_known(plain_folder, date(2020, 10, 19))
+    return known, forecast_route(known)
+
+
+def test_the_office_is_told_where_today_is_best(morning: tuple[Known, RouteForecast]):
+    known, forecast = morning
+    told = {site.site.site_id: site.looking_again_saves for site in forecast.sites}
+    today = {site.site.site_id for site in forecast.sites if site.recommended_date == known.as_of}
+    assert today
+    assert {site_id for site_id, saves in told.items() if saves is not None} == today
+    record = {site["site_id"]: site for site in json.loads(route_json(forecast))["sites"]}
+    for site in forecast.sites:
+        found = record[site.site.site_id]["looking_again_saves"]
+        assert found == (
+            None if told[site.site.site_id] is None else round(told[site.site.site_id] or 0.0, 2)
+        )
+        words = could_wait(site)
+        assert (words == "") == (site.site.site_id not in today)
+    some = next(site for site in forecast.sites if site.site.site_id in today)
+    assert "look again tomorrow" in could_wait(replace(some, looking_again_saves=12.3))
+    assert "$12" in could_wait(replace(some, looking_again_saves=12.3))
+    assert "nothing is gained" in could_wait(replace(some, looking_again_saves=-3.0))
+
+
+def test_the_second_run_is_the_first_one_again(plain_folder: Path):
+    """Crossings read off the kept water are those of the forecast's own members."""
+    known = load_known(plain_folder, date(2020, 10, 1))
+    air = atmosphere(known, known.sites)
+    fit, _ = fit_known(known, known.sites, air)
+    route = draw_route(fit, count=air.members.count, seed=known.settings.season.seed)
+    rows = list(range(len(known.sites)))
+    ponds = [fit.ponds[site.site_id] for site in known.sites]
+    events = list(
+        run_members(
+            air.members, air.matrices, air.past_mean_c, ponds, route, limits=known.limits,
+            as_of_day=known.as_of_day, seed=known.settings.season.seed,
+        )
+    )  # fmt: skip
+    block = [Candidate(n, ponds[n], events[n], 1.0, np.zeros(1)) for n in rows]
+    water = _water_ahead(known, air, route, block)
+    limit, hold = known.limits.start_c, known.limits.hold_days
+    found = sustained_crossing(water, threshold_c=np.float32(limit), hold_days=hold) + known.as_of_day
+    for at, event in enumerate(events):
+        assert event.start is not None
+        drawn = event.start[: water.shape[1]]
+        still_warm = (water[at, :, 0] > limit) & (drawn >= known.as_of_day)
+        assert still_warm.sum() > 20
+        assert (found[at][still_warm] == drawn[still_warm]).all()
