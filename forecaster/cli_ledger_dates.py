@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from forecaster.cli_ledger_desk import Folder, SaidOn, SiteName, Who, Why, open_desk, warn
-from forecaster.errors import BadInput, Problem
+from forecaster.errors import BadInput, Problem, did_you_mean
 
 if TYPE_CHECKING:
     from forecaster.season.events import Entry, Event
@@ -81,6 +81,45 @@ class DateCommands:
         for one in recorded:
             desk.confirm_event(one.event)
 
+    def move(
+        self,
+        folder: Folder,
+        site: SiteName,
+        day: Annotated[
+            str, typer.Argument(metavar="[DATE]", help="The day of the visit.", show_default=False)
+        ] = "",
+        crew: Annotated[
+            str, typer.Argument(metavar="[CREW]", help="The crew that goes.", show_default=False)
+        ] = "",
+        free: Annotated[bool, typer.Option("--free", help="Let the plan choose again.")] = False,
+        who: Who = "",
+    ) -> None:
+        """Put a visit on a crew-day by hand; the plan keeps it there, the customer is not told anything.
+
+        Example: forecaster move my-season V-03 "15 Oct" Heron
+        """
+        from forecaster.season import events
+
+        desk = open_desk(folder, who, self.clock)
+        site_id = desk.site(site).site_id
+        if free == bool(day or crew):
+            raise BadInput(Problem("move", "needs a date and a crew, or --free. Write V-03 10/15 Heron"))
+        if free:
+            desk.record(
+                events.placed(site_id, desk.today, None), unless=lambda state: site_id not in state.placed
+            )
+            return
+        names = {name.casefold(): name for name in desk.basics.crews}
+        if crew.casefold() not in names:
+            listed = ", ".join(names.values()) or "none in season.toml"
+            hint = did_you_mean(crew, names.values()) or f" The crews: {listed}."
+            raise BadInput(Problem("crew", f'"{crew}" is no crew.{hint}'))
+        place = (desk.day(day, where="date", ahead=True), names[crew.casefold()])
+        desk.record(
+            events.placed(site_id, desk.today, *place),
+            unless=lambda state: state.placed.get(site_id) == place,
+        )
+
     def undo(
         self,
         folder: Folder,
@@ -144,6 +183,7 @@ def register_dates(app: typer.Typer, clock: Clock) -> None:
         "told": commands.told,
         "book": commands.book,
         "unbook": commands.unbook,
+        "move": commands.move,
         "undo": commands.undo,
     }
     for name, command in named.items():

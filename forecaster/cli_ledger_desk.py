@@ -19,7 +19,7 @@ from forecaster.errors import BadInput, Notice, Problem
 if TYPE_CHECKING:
     from forecaster.season.events import Entry, Event
     from forecaster.season.known_sites import Basics, KnownSite
-    from forecaster.season.ledger import Clock
+    from forecaster.season.ledger import Clock, Once
     from forecaster.season.state import SeasonState
 
 Folder = Annotated[Path, typer.Argument(metavar="FOLDER", help="The season's folder (holds season.toml).")]
@@ -118,7 +118,9 @@ class Desk:
             return list(entries)
 
         with open_ledger(self.folder, clock=self.clock) as ledger:
-            recorded = ledger.write(decide, who=self.who, once="standing")
+            # what was said, replaced, and is said again must be recorded again: `unless` has looked
+            once: Once = "standing" if unless is None else "no"
+            recorded = ledger.write(decide, who=self.who, once=once)
             warn(ledger.notices)
         for one in recorded:
             self.confirm_event(one.event, new=one.new)

@@ -25,6 +25,7 @@ COMMANDS = (
         "export",
         "history",
         "import",
+        "move",
         "new",
         "next-season",
         "note",
