@@ -14,6 +14,7 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
+from forecaster.errors import ForecasterError
 from forecaster.forecast import RouteForecast, SiteForecast
 from forecaster.route.assign import Slot
 from forecaster.route.move_cost import DayPlan, MoveDesk, day_plan, move_desk, with_plan
@@ -55,10 +56,18 @@ class PlanShelf:
 
     def __init__(self) -> None:
         self._made = lru_cache(maxsize=KEPT_STATES)(_made)
+        self._latest: dict[Path, Events] = {}
 
     def shown(self, folder: Path, snapshot: Snapshot) -> ShownPlan:
-        """The plan to show for a state of the season."""
-        return self._made(folder, _Key(snapshot), ledger_events(folder))
+        """The plan to show for a state of the season.
+
+        Where the ledger cannot be read just now, with the events that were read last.
+        """
+        try:
+            events = self._latest[folder] = ledger_events(folder)
+        except (ForecasterError, OSError):
+            events = self._latest.get(folder, Events())
+        return self._made(folder, _Key(snapshot), events)
 
 
 @dataclass(frozen=True)

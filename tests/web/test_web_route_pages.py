@@ -200,6 +200,25 @@ def test_hostile_names_are_shown_as_they_are(served: Served) -> None:
         )
 
 
+def test_the_calendar_of_300_sites_stays_light(base_served: Served) -> None:
+    """It grows with the stops: by proportion from the demo's 37 (the table is paged at 100 rows)."""
+    with base_served.client() as client:
+        assert len(client.get("/route").text.encode()) * 300 / 37 < LARGEST
+        assert len(client.get("/route/table").text.encode()) * 100 / 37 < LARGEST
+
+
+def test_a_ledger_that_cannot_be_read_leaves_the_pages(served: Served) -> None:
+    (served.folder / "season.sqlite").write_bytes(b"no database at all" * 100)
+    with served.client() as client:
+        for path in ("/route", "/route/table", "/site/V-03", "/route/move/V-03"):
+            answer = client.get(path)
+            assert answer.status_code == 200, path
+            assert "V-03" in answer.text or "Fernwhistle" in answer.text
+        sent = send(client, "/route/accept", at="/route", seen="0")
+        assert sent.status_code in (422, 503)
+        assert "season.sqlite" in sent.text
+
+
 @pytest.mark.parametrize("path", [*VIEWS, "/site/V-03", "/route/move/V-03"])
 def test_pages_are_light(base_served: Served, path: str) -> None:
     with base_served.client() as client:

@@ -8,7 +8,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
-from forecaster.errors import Notice
+from forecaster.errors import BadInput, Notice
 from forecaster.report.plan_words import plan_facts
 from forecaster.report.words import clean
 from forecaster.season.event_words import event_words
@@ -135,7 +135,10 @@ def _said(request: Request, shown: ShownPlan) -> dict[str, Any] | None:
     event = next((event for event in shown.state.events if event.event_id == number), None)
     if event is None or event.kind not in ("placed", "plan", "undo", "booked", "told"):
         return None
-    basics = basics_of(request)
+    try:
+        basics = basics_of(request)
+    except BadInput:  # settings or sheet are broken just now; the banner says so
+        return None
     return {
         "event": number,
         "words": _done_words(shown, event, lambda one: clean(event_words(one, basics))),
