@@ -25,7 +25,7 @@ from forecaster.season.quantities import (
     shown,
 )
 from forecaster.season.sites import Site
-from forecaster.season.tables import BadCell, Row, Table, column_key, in_row_order
+from forecaster.season.tables import BadCell, Row, Table, in_row_order
 
 LineKind = Literal["schedule 40", "flexible"]
 PumpStore = Literal["wet", "dry"]
@@ -163,11 +163,6 @@ def kit_notices(sites: Iterable[Site]) -> tuple[Notice, ...]:
     """The cells of kit that cannot be used, as notices: no forecast stops for them."""
     problems = dict.fromkeys(problem for site in sites for problem in kit_of(site)[1])
     return tuple(Notice(p.where, f"{p.text} Until then it counts as not known.") for p in problems)
-
-
-def known_columns(site: Site) -> frozenset[str]:
-    """Keys of the kit's columns that are filled in at a site."""
-    return frozenset(map(column_key, site.extra)) & KIT_COLUMNS
 
 
 def _internal_suffix(quantity: Quantity) -> str:

@@ -138,3 +138,14 @@ def test_the_demo_sheet_reads_without_a_problem():
     sites, notices = read_sites(demo_folder(), crew_names=["Heron", "Otter"], extra_columns=KIT_COLUMNS)
     assert notices == ()
     assert len(kits_of(sites)) == 40
+
+
+def test_every_kit_column_stands_in_the_readme():
+    from pathlib import Path
+
+    readme = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
+    section = readme.split("## The visit: crew sheets and kit")[1].split("\n## ")[0]
+    usual = {next(iter(quantity.columns)) for quantity in QUANTITIES}
+    other_units = {c for quantity in QUANTITIES for c in quantity.columns} - usual
+    for column in KIT_COLUMNS - other_units - {"uv_watts"}:
+        assert column in section, column
