@@ -6,6 +6,7 @@ import sys
 from datetime import date, datetime
 from pathlib import Path
 from typing import Annotated
+from zoneinfo import ZoneInfo
 
 import typer
 
@@ -69,7 +70,9 @@ def snap(
         from forecaster.report.snap_page import snap_page
         from forecaster.web.contact import contact_of
 
-        page = snap_page(report, made_at=datetime.now().astimezone(), call=lambda site: contact_of(site).tel)
+        page = snap_page(
+            report, made_at=datetime.now(ZoneInfo(report.timezone)), call=lambda site: contact_of(site).tel
+        )
         write_text(html_file, page)
     fancy = (sys.stdout.encoding or "").lower().replace("-", "").startswith("utf") and sys.stdout.isatty()
     typer.echo(snap_text(report, unicode=fancy, at_most=None if show_all else 10), nl=False)

@@ -11,9 +11,13 @@ import os
 import sys
 import traceback
 from contextlib import suppress
-from datetime import date
+from datetime import date, datetime
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
+from zoneinfo import ZoneInfo
+
+if TYPE_CHECKING:
+    from forecaster.season.sites import Site
 
 POLITE = 10
 """Added to the process's niceness, so that pages go first where the cores are few."""
@@ -22,12 +26,18 @@ POLITE = 10
 def made(folder: Path, as_of: date) -> dict[str, Any]:
     """The parts of the page, or what is wrong."""
     from forecaster.errors import ForecasterError
-    from forecaster.report.snap_page import snap_parts
+    from forecaster.report.snap_page import snap_page, snap_parts
     from forecaster.web.contact import contact_of
     from forecaster.web.snap_folder import snap_of_folder
 
     try:
-        return snap_parts(snap_of_folder(folder, as_of), call=lambda site: contact_of(site).tel)
+        report = snap_of_folder(folder, as_of)
+
+        def call(site: Site) -> str:
+            return contact_of(site).tel
+
+        page = snap_page(report, made_at=datetime.now(ZoneInfo(report.timezone)), call=call)
+        return {**snap_parts(report, call=call), "page": page}
     except ForecasterError as error:
         return {"problem": str(error)}
     except Exception as error:

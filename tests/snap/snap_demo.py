@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import shutil
 from datetime import date, timedelta
 from pathlib import Path
@@ -18,6 +19,9 @@ AHEAD_C = (-6.5, -8.0, -7.5, -3.0, 1.0, 3.0, 4.0, 4.0, 5.0, 5.0)
 def write_snap(folder: Path) -> Path:
     """The demo with three frosty days added, an outlook of that morning, and a ledger."""
     shutil.copytree(demo_folder(), folder)
+    settings = folder / "season.toml"
+    fewer = re.sub(r"members = \d+", "members = 400", settings.read_text(encoding="utf-8"))
+    settings.write_text(fewer, encoding="utf-8")
     for name in ("FLOOR", "BLUFF", "UPPER"):
         record = folder / "weather" / f"{name}.csv"
         head = record.read_text(encoding="utf-8").splitlines()[0].split(",")

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import re
 import shutil
+from dataclasses import replace
 from datetime import date, datetime, timedelta
 
 import numpy as np
@@ -111,6 +112,24 @@ def test_nothing_after_the_morning_is_used(report, snap_folder, tmp_path):
                         ",".join([str(SNAP_AS_OF + timedelta(days=n)), *["-25.0"] * (columns - 1)]) + "\n"
                     )
     assert snap_json(snap_of_folder(other, SNAP_AS_OF)) == snap_json(report)
+
+
+def test_the_forecast_of_an_earlier_morning_knows_nothing_later(snap_folder):
+    from forecaster.pipeline import load_known
+    from forecaster.snap.compare import members_on
+
+    known = load_known(snap_folder, SNAP_AS_OF)
+    morning = SNAP_AS_OF - timedelta(days=3)
+    at = known.weather.index_of(morning)
+    low, mean = known.weather.tmin_c.copy(), known.weather.tmean_c.copy()
+    low[:, at:], mean[:, at:] = -30.0, 25.0
+    late = replace(known.weather.outlooks[-1], issued=morning + timedelta(days=1))
+    changed = replace(known.weather, tmin_c=low, tmean_c=mean, outlooks=(*known.weather.outlooks, late))
+    a, b = (members_on(weather, known.settings, morning) for weather in (known.weather, changed))
+    assert a is not None
+    assert b is not None
+    np.testing.assert_array_equal(a.tmin_head_c, b.tmin_head_c)
+    np.testing.assert_array_equal(a.tmin_base_c, b.tmin_base_c)
 
 
 def test_values_within_the_day_give_measured_hours(snap_folder, tmp_path):

@@ -34,6 +34,10 @@ def test_the_page_comes_by_itself_and_answers_fast(base_served, chromium):
         three = made(client, "/snap?crews=3")
         assert '<option value="3" selected>' in three
         assert '<option value="3" selected>' not in made(client, "/snap?crews=99")
+        saved = client.get("/snap/snap.html")
+        assert "attachment" in saved.headers["content-disposition"]
+        assert "works without a network" in saved.text
+        assert "http" not in saved.text.replace("http-equiv", "")
     with watched(chromium, served.url, NARROW) as window:
         window.go("/snap")
         window.page.eval_on_selector_all("details", "all => all.forEach(e => e.open = true)")

@@ -41,6 +41,17 @@ def snap(request: Request) -> Response:
     )
 
 
+def saved(request: Request) -> Response:
+    """The whole page as one file for the phone, which works without a network and says its age."""
+    desk = desk_of(request)
+    snapshot = desk.current()
+    parts = None if snapshot is None else SHELF.parts(desk.folder, snapshot)
+    if parts is None or "page" not in parts:
+        return RedirectResponse("/snap", status_code=303)
+    headers = {"content-disposition": 'attachment; filename="snap.html"', "cache-control": "no-store"}
+    return Response(parts["page"], headers=headers, media_type="text/html; charset=utf-8")
+
+
 def protected(request: Request) -> Response:
     """Record a quick visit: power off, pump out or lines drained."""
     form = read_form(request, right="enter")
@@ -57,4 +68,8 @@ def protected(request: Request) -> Response:
     return RedirectResponse(f"/entered/{made[0].event.event_id}", status_code=303)
 
 
-ROUTES = [Route("/snap", snap), Route("/snap/protected", protected, methods=["POST"])]
+ROUTES = [
+    Route("/snap", snap),
+    Route("/snap/snap.html", saved),
+    Route("/snap/protected", protected, methods=["POST"]),
+]
