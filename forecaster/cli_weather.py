@@ -60,12 +60,13 @@ def stations(
     Example: forecaster weather stations my-season --all
     """
     from forecaster.report.weather_text import stations_text
+    from forecaster.weather.credits import STATION_LIST
     from forecaster.weather.update import explain_stations
 
     settings, sites = _season(folder)
     choices, notices = explain_stations(folder, settings, sites, now=datetime.now(UTC))
     text = stations_text(choices, sites, units=settings.season.units, unicode=_unicode(), show_all=show_all)
-    typer.echo(text, nl=False)
+    typer.echo(f"{text}\n{STATION_LIST}")
     _say_all(notices)
 
 

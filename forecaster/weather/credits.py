@@ -14,6 +14,7 @@ from forecaster.season.settings import Settings
 from forecaster.weather.records import read_about
 
 RECORDS = "Station records: Meteostat (meteostat.net), CC BY 4.0, from the sources named with each station."
+STATION_LIST = "Station list: Meteostat (meteostat.net), CC BY 4.0."
 NOAA_DAILY = "NOAA NCEI, GHCN-Daily (public domain; Menne and others 2012, doi 10.7289/V5D21VHZ)"
 NOAA_SOURCE = "ghcnd"
 OUTLOOKS: Mapping[str, str] = {

@@ -111,6 +111,7 @@ def office(tmp_path: Path, filled_server: WeatherServer) -> Iterator[Office]:
 
 def test_from_stations_to_a_forecast_made_again(office: Office) -> None:
     said = office.type("stations", str(office.folder))
+    assert said.rstrip().endswith("Station list: Meteostat (meteostat.net), CC BY 4.0.")
     assert "P-01 Invented: AA001, AA002" in said
     assert "record since 1980, 97% of its days" in said
     said = office.type("update", str(office.folder))
