@@ -110,6 +110,7 @@ def about_site(request: Request, shown: ShownPlan, about: Site) -> dict[str, Any
         history = []
     return {
         "site": about,
+        "pages_there": request.app.state.pages,
         "depth_words": lambda depth_m: site_view.depth_words(depth_m, shown.forecast.units),
         "contact": contact_of(about),
         "kit": [(name, value) for name, value in about.extra.items() if not site_view.is_contact(name)],
