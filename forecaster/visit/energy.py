@@ -108,6 +108,12 @@ def closing_days(known: Known, closed: Mapping[str, date]) -> dict[str, tuple[da
     return found
 
 
+def start_days(known: Known, closed: Mapping[str, date]) -> dict[str, int]:
+    """Site -> the day of the fall from which its winter gear runs, as `run_winter` takes it."""
+    starts = closing_days(known, closed)
+    return {site_id: max(fall_day(day, known.fall), 0) for site_id, (day, _) in starts.items()}
+
+
 def route_energy(
     known: Known,
     kits: Mapping[str, Kit],
@@ -115,6 +121,7 @@ def route_energy(
     *,
     price: float | None = None,
     only: str | None = None,
+    winter: Winter | None = None,
 ) -> RouteEnergy:
     """The winter's energy of every site with a winter device, or of the site `only`.
 
@@ -124,10 +131,10 @@ def route_energy(
         closed: Days of the closings that were done.
         price: Dollars a kWh; None: that of the settings.
         only: A site_id.
+        winter: A run to 31 March from the same `start_days` that is there already.
     """
     starts = closing_days(known, closed)
-    days = {site_id: max(fall_day(day, known.fall), 0) for site_id, (day, _) in starts.items()}
-    winter = run_winter(known, kits, days, to_march=True)
+    winter = winter or run_winter(known, kits, start_days(known, closed), to_march=True)
     price = known.settings.winter.kwh_price if price is None else price
     ponds = {pond.site.site_id: pond for pond in winter.ponds}
     sites, sums = [], np.zeros(int(winter.whole.sum()))

@@ -36,7 +36,8 @@ FEWEST_WHOLE = 0.8
 
 @dataclass(frozen=True, eq=False)
 class PondWinter:
-    """One pond's winter; arrays (m,), days since 1 August, NOT_REACHED (inf) for "not by the end".
+    """One pond's winter; arrays (m,), days since 1 August, NOT_REACHED (inf) for "not by 31 January"
+    (`settled`: by the end of the run).
 
     `feeding`, `bacteria`: first day of the first `hold_days` at or below the limit. `settled`: the same
     at the sustained threshold. `first_ice`; `long_ice`: first day of the first ice that stays `ice_days`;
@@ -194,15 +195,18 @@ def _run(
         lies = ice.advance(day, water.freezing, air_c)
         thermostat.advance(day, water_c, lies)
         snow.advance(day, lies)
+        if day == FALL_DAYS - 1:  # the watch ends here, however long the energy goes on
+            ends = (feeding.first, bacteria.first, ice.first, ice.long, ice.long_ahead)
+            until_january = [found.copy() for found in ends]
     return [
         PondWinter(
             site=site,
-            feeding=feeding.first[n],
-            bacteria=bacteria.first[n],
+            feeding=until_january[0][n],
+            bacteria=until_january[1][n],
             settled=settled.first[n],
-            first_ice=ice.first[n],
-            long_ice=ice.long[n],
-            long_ice_ahead=ice.long_ahead[n],
+            first_ice=until_january[2][n],
+            long_ice=until_january[3][n],
+            long_ice_ahead=until_january[4][n],
             ice_now=ice.now[n],
             thermostat_days=thermostat.days[n],
             snow_on_ice=snow.first[n] if (own := white[n]) else None,

@@ -101,6 +101,7 @@ def winter_watch(
     visits: Iterable[Visit] = (),
     every: bool = False,
     only: str | None = None,
+    winter: Winter | None = None,
 ) -> WinterWatch:
     """The watch over the ponds that are closed or run all winter; `every`: over all ponds.
 
@@ -112,8 +113,9 @@ def winter_watch(
         visits: Visits of the season; they, readings and the closing count as looks.
         every: Take the ponds that are still open too.
         only: A site_id: this one alone, closed or not.
+        winter: A run of it that is there already, with `snow`; its days after 31 January do not count.
     """
-    winter = run_winter(known, kits, {}, to_march=False, snow=snow)
+    winter = winter or run_winter(known, kits, {}, to_march=False, snow=snow)
     wanted = [
         pond
         for pond in winter.ponds

@@ -120,27 +120,34 @@ def make_snapshot(folder: Path, as_of: date, *, made_at: datetime) -> Snapshot:
         ForecasterError: Something in the folder cannot be used.
     """
     from forecaster.build import forecast_route
-    from forecaster.pipeline import ledger_state, load_known
-    from forecaster.season.snow_file import read_snow
-    from forecaster.visit.energy import route_energy
-    from forecaster.visit.kit import kit_of
-    from forecaster.visit.winter_watch import winter_watch
+    from forecaster.pipeline import load_known
     from forecaster.web.site_days import site_days
 
     basis, last_event_id = basis_of(folder, as_of), last_event_of(folder)
     known = load_known(folder, as_of)
-    state = ledger_state(folder, as_of)
+    watch, energy = _winter_of(folder, known)
+    return Snapshot(
+        known, forecast_route(known), last_event_id, made_at, basis, site_days(known), watch, energy
+    )
+
+
+def _winter_of(folder: Path, known: Known) -> tuple[WinterWatch, RouteEnergy]:
+    """The watch over every pond and the energy of its devices, from one run of the winter."""
+    from forecaster.pipeline import ledger_state
+    from forecaster.season.snow_file import read_snow
+    from forecaster.visit.energy import route_energy, start_days
+    from forecaster.visit.kit import kit_of
+    from forecaster.visit.winter_run import run_winter
+    from forecaster.visit.winter_watch import winter_watch
+
+    state = ledger_state(folder, known.as_of)
     closed = {} if state is None else {name: event.day for name, event in state.closed.items()}
     stations = [station.station_id for station in known.weather.stations]
-    snow = read_snow(folder, station_ids=stations, as_of=as_of)
+    snow = read_snow(folder, station_ids=stations, as_of=known.as_of)
     kits = {site.site_id: kit_of(site)[0] for site in known.sites}
-    return Snapshot(
-        known,
-        forecast_route(known),
-        last_event_id,
-        made_at,
-        basis,
-        site_days(known),
-        winter_watch(known, kits, closed, snow=snow, visits=state.visits if state else (), every=True),
-        route_energy(known, kits, closed),
+    winter = run_winter(known, kits, start_days(known, closed), to_march=True, snow=snow)
+    visits = state.visits if state else ()
+    return (
+        winter_watch(known, kits, closed, visits=visits, every=True, winter=winter),
+        route_energy(known, kits, closed, winter=winter),
     )

@@ -10,8 +10,10 @@ from winter_season import CLOSED, winter_folder, winter_kits, winter_known, wint
 from forecaster.build import _outcomes, fit_known
 from forecaster.falls import FALL_DAYS, fall_start
 from forecaster.known import atmosphere
+from forecaster.visit.energy import route_energy, start_days
 from forecaster.visit.late_winter import SEAM_DAYS, longer_draws, prolonged, winter_end
 from forecaster.visit.winter_run import run_winter
+from forecaster.visit.winter_watch import winter_watch
 from forecaster.water.draws import draw_route, draw_water
 
 
@@ -131,3 +133,11 @@ def test_sun_and_season_go_on_without_a_step():
     assert (steps[FALL_DAYS - 1] <= 1.2 * steps[FALL_DAYS - 10 : FALL_DAYS - 1].max(axis=0)).all()
     assert (longer.residual_c[-1] == draws.residual_c[-1]).all()
     assert longer_draws(draws, np.array([43.0]), fall=2025, day_count=FALL_DAYS) is draws
+
+
+def test_one_run_serves_watch_and_energy_alike():
+    known, kits = winter_known(), winter_kits()
+    winter = run_winter(known, kits, start_days(known, CLOSED), to_march=True)
+    shared = winter_watch(known, kits, CLOSED, every=True, winter=winter)
+    assert shared.sites == winter_watch(known, kits, CLOSED, every=True).sites
+    assert route_energy(known, kits, CLOSED, winter=winter) == route_energy(known, kits, CLOSED)
