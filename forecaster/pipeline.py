@@ -94,7 +94,7 @@ def load_known(folder: Path, as_of: date) -> Known:
     return known_on(
         as_of,
         settings=settings,
-        sites=apply_state(sites, state),
+        sites=apply_state(sites, state, today=as_of),
         readings=merge_readings(readings, state),
         weather=weather,
         closed=frozenset(state.closed),

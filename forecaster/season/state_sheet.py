@@ -14,13 +14,29 @@ if TYPE_CHECKING:
     from forecaster.season.state_records import SeasonState
 
 
-def apply_state(sites: Iterable[Site], state: SeasonState) -> tuple[Site, ...]:
+PROTECTED = "protected"
+"""A visit whose words begin so was a quick one: power off, pump out or lines drained; the closing remains."""
+
+
+def protected_sites(state: SeasonState, today: date) -> dict[str, date]:
+    """Sites with a quick visit done by `today`, and the day of the last."""
+    return {
+        visit.site_id: visit.day
+        for visit in sorted(state.visits, key=lambda visit: visit.day)
+        if visit.what.casefold().startswith(PROTECTED) and visit.day <= today
+    }
+
+
+def apply_state(sites: Iterable[Site], state: SeasonState, *, today: date | None = None) -> tuple[Site, ...]:
     """The sites with the dates that the ledger knows; where sheet and ledger differ, the ledger holds.
 
     Dates of the sheet that were called off, or that passed when a crew left without closing, are dropped.
+    With `today`, a site protected by then has no plumbing at stake any more.
     """
     applied = []
-    for site in sites:
+    drained = protected_sites(state, today) if today is not None else {}
+    for given in sites:
+        site = replace(given, plumbing_exposure=0.0) if given.site_id in drained else given
         booked = state.booked.get(site.site_id, _standing(site.site_id, site.booked_date, state))
         told = state.told.get(site.site_id, _standing(site.site_id, site.told_date, state))
         placed = state.placed.get(site.site_id)

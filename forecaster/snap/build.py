@@ -16,6 +16,7 @@ from forecaster.route.travel import travel_of
 from forecaster.season.settings import Crew
 from forecaster.season.state import SeasonState
 from forecaster.season.state_records import Note, Outcome, Visit
+from forecaster.season.state_sheet import protected_sites
 from forecaster.snap.compare import compared, learned
 from forecaster.snap.gas import gas_sites
 from forecaster.snap.records import DayPlan, SiteState, SnapReport, SnapSite, better_plan
@@ -25,7 +26,7 @@ from forecaster.snap.states import Span, in_snap, site_states
 from forecaster.snap.station_nights import station_nights
 from forecaster.snap.this_morning import ThisMorning, check_lows
 from forecaster.snap.today import crews_today, day_plan
-from forecaster.snap.told import checked_of, notes_of, protected_sites, said_of
+from forecaster.snap.told import checked_of, notes_of, said_of
 from forecaster.weather.hourly import HourlyRecord
 
 MOST_CREWS = 20

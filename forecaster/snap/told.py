@@ -7,18 +7,7 @@ from datetime import date, timedelta
 from forecaster.season.state import SeasonState
 from forecaster.snap.records import Said, SiteState
 
-PROTECTED = "protected"
-"""A ledger visit whose words begin so is a quick visit that was done: power off, pump out, lines drained."""
 NOTES_SHOWN = 3
-
-
-def protected_sites(state: SeasonState, as_of: date) -> dict[str, date]:
-    """Sites with a quick visit done, and its day."""
-    found = {}
-    for visit in state.visits:
-        if visit.what.casefold().startswith(PROTECTED) and visit.day <= as_of:
-            found[visit.site_id] = visit.day
-    return found
 
 
 def checked_of(state: SeasonState, site_id: str, first: date | None, as_of: date) -> date | None:

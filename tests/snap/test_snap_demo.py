@@ -175,6 +175,15 @@ def test_screen_json_and_page_agree_and_carry_the_cautions(report):
     assert "http" not in page.replace("http-equiv", "")
 
 
+def test_the_route_plans_what_remains_without_pipes_at_stake(snap_folder):
+    from forecaster.pipeline import load_known
+
+    before, after = (load_known(snap_folder, SNAP_AS_OF - timedelta(days=n)) for n in (2, 0))
+    at_stake = [next(s for s in k.sites if s.site_id == "U-08").plumbing_exposure for k in (before, after)]
+    assert at_stake[0] > 0.0
+    assert at_stake[1] == 0.0
+
+
 # --- the command
 
 

@@ -9,7 +9,7 @@ from starlette.routing import Route
 from forecaster.errors import BadInput, Problem
 from forecaster.season import events as said
 from forecaster.season.settings import read_settings
-from forecaster.snap.told import PROTECTED
+from forecaster.season.state_sheet import PROTECTED
 from forecaster.web.forms import read_form
 from forecaster.web.page import render
 from forecaster.web.record import about_site, basics_of, desk_of, record, who_of
