@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from concurrent.futures import ThreadPoolExecutor
 from datetime import date
 from typing import Any
 
@@ -298,3 +299,36 @@ def test_costs_for_the_script_say_what_the_page_says(base_served: Served) -> Non
         assert total
         assert words[(DAY, NAME)].startswith(f"+${total[1]}")
         assert min(day for day, _ in words) >= DEMO_AS_OF.isoformat()
+
+
+def test_eight_people_at_once_and_every_accepted_move_is_in_the_plan(served: Served) -> None:
+    snapshot = served.desk.current()
+    assert snapshot is not None
+    placed = [found.site.site_id for found in snapshot.forecast.sites if found.planned_date][:8]
+    clients = [served.client() for _ in placed]
+    try:
+        forms = []
+        for number, (client, site_id) in enumerate(zip(clients, placed, strict=True)):
+            listed = client.get(f"/route/costs/{site_id}").json()["costs"]
+            to = [one for one in listed if one["words"] not in ("", "here")][3 * number]
+            page = client.get(page_of(site_id, to["day"], to["crew"])).text
+            forms.append(fields(page) | {"customer": "no"} if "Move it" in page else None)
+        with ThreadPoolExecutor(8) as pool:
+            sent = [
+                pool.submit(client.post, "/route/move", data=form)
+                for client, form in zip(clients, forms, strict=True)
+                if form is not None
+            ]
+            codes = [answer.result().status_code for answer in sent]
+    finally:
+        for client in clients:
+            client.close()
+    state = state_of(served)
+    assert set(codes) <= {303, 409}
+    assert codes.count(303) == len(state.placed) >= 4
+    plan = state.plan
+    assert plan is not None
+    where = {s["site_id"]: (d["date"], d["crew"]) for d in plan["crew_days"] for s in d["stops"]}
+    assert {site: where[site] for site in state.placed} == {
+        site: (day.isoformat(), crew) for site, (day, crew) in state.placed.items()
+    }
