@@ -10,7 +10,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from web_server import Served, copied, send
+from web_server import Served, copied
 
 from forecaster.demo import DEMO_AS_OF
 from forecaster.errors import Notice
@@ -198,17 +198,3 @@ def test_data_are_the_command_lines_own(base_served: Served, tmp_path: Path) -> 
         again = client.get("/data/route.json", headers={"if-none-match": route.headers["etag"]})
         assert (again.status_code, again.content) == (304, b"")
         assert json.loads(client.get("/data/state.json").text)["pending"] is False
-
-
-def test_a_reading_gives_new_data_and_a_new_mark(served: Served) -> None:
-    with served.client() as client:
-        before = client.get("/data/route.json")
-        send(client, "/site/V-16/reading", water="44.5", day="2025-10-06")
-        served.settled()
-        after = client.get("/data/route.json", headers={"if-none-match": before.headers["etag"]})
-    assert after.status_code == 200
-    was, now = (
-        next(site["water_now_c"] for site in answer.json()["sites"] if site["site_id"] == "V-16")
-        for answer in (before, after)
-    )
-    assert now < was

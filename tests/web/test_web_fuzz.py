@@ -10,6 +10,7 @@ from __future__ import annotations
 import asyncio
 import os
 import re
+import threading
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -52,18 +53,21 @@ KINDS = ("", "text/plain", "application/x-www-form-urlencoded", "multipart/form-
 
 
 class Asked:
-    """The application in this process, one event loop for all questions."""
+    """The application in this process, its event loop in a thread (the browser's may run in this one)."""
 
     def __init__(self, app: Any) -> None:
         self.app = app
         self.loop = asyncio.new_event_loop()
+        self.thread = threading.Thread(target=self.loop.run_forever, daemon=True)
+        self.thread.start()
         self.client = httpx.AsyncClient(
             transport=httpx.ASGITransport(app=app, raise_app_exceptions=False), base_url="http://127.0.0.1"
         )
         self.tokens: dict[str, str] = {}
 
     def ask(self, method: str, path: str, **options: Any) -> httpx.Response:
-        return self.loop.run_until_complete(self.client.request(method, path, **options))
+        asking = self.client.request(method, path, **options)
+        return asyncio.run_coroutine_threadsafe(asking, self.loop).result(120)
 
     def token(self) -> str:
         """A token of the session; all forms share it."""
@@ -72,7 +76,9 @@ class Asked:
         return self.tokens["token"]
 
     def close(self) -> None:
-        self.loop.run_until_complete(self.client.aclose())
+        asyncio.run_coroutine_threadsafe(self.client.aclose(), self.loop).result(30)
+        self.loop.call_soon_threadsafe(self.loop.stop)
+        self.thread.join(30)
         self.loop.close()
 
 

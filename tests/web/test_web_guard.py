@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import json
 import socket
+from collections.abc import Iterator
 from pathlib import Path
 
 import httpx
 import pytest
-from web_server import CREW, HOSTILE, OFFICE, VIEWER, Served, copied, send, token
+from web_server import CREW, HOSTILE, OFFICE, VIEWER, Served, copied, send, token, with_passwords
 
 from forecaster.season import events
 from forecaster.season.ledger import open_ledger
@@ -16,6 +17,20 @@ from forecaster.web.security import POLICY
 
 SITE = "/site/V-03"
 FIELDS = {"water": "48", "day": "2025-10-06"}
+
+
+@pytest.fixture
+def served(season: Path) -> Iterator[Served]:
+    """A server whose estimate stands still."""
+    with Served(season, still=True) as running:
+        yield running
+
+
+@pytest.fixture
+def guarded(season: Path) -> Iterator[Served]:
+    """The same with passwords."""
+    with Served(with_passwords(season), still=True) as running:
+        yield running
 
 
 def recorded(served: Served) -> list[str]:
@@ -62,7 +77,7 @@ def test_the_cookie_is_for_this_server_alone(served: Served) -> None:
 
 
 def test_behind_the_trusted_proxy_the_cookie_is_secure_and_the_caller_known(season: Path) -> None:
-    with Served(season, proxy="127.0.0.1") as served, served.client() as client:
+    with Served(season, proxy="127.0.0.1", still=True) as served, served.client() as client:
         told = {"x-forwarded-proto": "https", "x-forwarded-for": "203.0.113.9"}
         answer = client.get(SITE + "/reading", headers=told)
         assert "; Secure" in answer.headers["set-cookie"]

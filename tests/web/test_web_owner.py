@@ -42,8 +42,9 @@ def test_owner_enters_a_reading_and_sees_the_estimate_move(
         phone.check()
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-@pytest.mark.parametrize("size", [NARROW, PHONE, DESK, WIDE], ids=["360", "390", "1280", "1920"])
+@pytest.mark.parametrize(
+    ("size", "scheme"), [(NARROW, "dark"), (PHONE, "light"), (DESK, "dark"), (WIDE, "light")], ids=str
+)
 def test_pages_fit_and_stay_quiet(
     base_served: Served, chromium: Any, size: tuple[int, int], scheme: str
 ) -> None:

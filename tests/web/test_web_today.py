@@ -5,6 +5,7 @@ from __future__ import annotations
 import gzip
 import re
 from html import unescape
+from pathlib import Path
 
 import pytest
 from web_server import Served, send
@@ -58,6 +59,7 @@ def test_one_tap_to_site_call_mail_reading_and_closing(base_served: Served) -> N
 
 def test_a_reading_is_confirmed_known_and_undone(served: Served) -> None:
     with served.client() as client:
+        before = client.get("/data/route.json")
         answer = send(
             client,
             "/site/V-16/reading",
@@ -77,6 +79,13 @@ def test_a_reading_is_confirmed_known_and_undone(served: Served) -> None:
         page = client.get("/entered/1")
         assert "How the estimate moved" in page.text
         assert 'http-equiv="refresh"' not in page.text
+        after = client.get("/data/route.json", headers={"if-none-match": before.headers["etag"]})
+        assert after.status_code == 200
+        was, now = (
+            next(site["water_now_c"] for site in data.json()["sites"] if site["site_id"] == "V-16")
+            for data in (before, after)
+        )
+        assert now < was
         assert "Water 44.42 °F" in text_of(client.get("/").text)
         assert send(client, "/undo/1", at="/entered/1").headers["location"] == "/entered/2"
         assert "Taken back" in client.get("/entered/1").text
@@ -127,8 +136,8 @@ def test_what_is_wrong_is_said_at_the_field_and_nothing_is_recorded(
     assert not (base_served.folder / "season.sqlite").exists()
 
 
-def test_a_doubtful_reading_is_taken_when_somebody_looked_again(served: Served) -> None:
-    with served.client() as client:
+def test_a_doubtful_reading_is_taken_when_somebody_looked_again(season: Path) -> None:
+    with Served(season, still=True) as served, served.client() as client:
         said = {"water": "80", "day": "2025-10-06"}
         assert "I looked again" in send(client, "/site/V-03/reading", **said).text
         assert send(client, "/site/V-03/reading", sure="yes", **said).status_code == 303

@@ -85,8 +85,18 @@ def with_passwords(folder: Path) -> Path:
     return folder
 
 
+class StillDesk(Desk):
+    """A desk that shows what was kept and makes nothing anew, for tests of everything else."""
+
+    def start(self) -> None:
+        self._load()
+
+
 class Served:
-    """A running server; use it in a `with` block. `url` has no slash at its end."""
+    """A running server; use it in a `with` block. `url` has no slash at its end.
+
+    `still`: no forecast is made, whatever is recorded: most tests need none and each costs seconds.
+    """
 
     def __init__(
         self,
@@ -94,11 +104,12 @@ class Served:
         *,
         as_of: date | None = DEMO_AS_OF,
         proxy: str = "",
+        still: bool = False,
         clock: Callable[[], datetime] = lambda: datetime.now(UTC),
         **access: Any,
     ) -> None:
         self.folder = folder
-        self.desk = Desk(folder, as_of, clock)
+        self.desk = (StillDesk if still else Desk)(folder, as_of, clock)
         self.access = Access(folder / KEPT_FOLDER, local_name="Tester", **access)
         self.app = create_app(self.desk, self.access, Door(names=own_names(), proxy=proxy))
         self.server: uvicorn.Server = server_of(self.app)
