@@ -70,9 +70,11 @@ def customer_facts(
     found: list[CustomerFacts] = []
     without: list[NotWritten] = []
     for site in forecast.sites:
-        day = site.planned_date or site.site.booked_date or site.site.told_date
+        day = site.planned_date
         if day is None:
-            without.append(NotWritten(site.site, "no planned day yet"))
+            known_day = site.site.booked_date or site.site.told_date
+            why = "a date is named, but the plan has no day" if known_day else "no planned day yet"
+            without.append(NotWritten(site.site, why))
             continue
         arrive = arrivals.get((site.site.site_id, day))
         found.append(_coming(site, kits[site.site.site_id], day, arrive, forecast))

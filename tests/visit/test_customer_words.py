@@ -264,6 +264,17 @@ def test_facts_follow_plan_dates_and_closings():
     assert {(one.site.site_id, one.why) for one in without} == {("F-runs", "runs all winter")}
 
 
+def test_a_date_that_the_plan_does_not_keep_is_not_confirmed_again():
+    """Told a day that is over, or not placed: no message repeats it."""
+    forecast = winter_forecast()
+    lost = tuple(replace(site, planned_date=None) for site in forecast.sites)
+    found, without = customer_facts(replace(forecast, sites=lost), winter_kits(), {})
+    assert found == ()
+    whys = {one.site.site_id: one.why for one in without}
+    assert whys["C-72"] == whys["B-36"] == "a date is named, but the plan has no day"
+    assert whys["A-12"] == "no planned day yet"
+
+
 def test_the_reason_is_the_sites_own():
     sites = {site.site.site_id: site for site in winter_forecast().sites}
     assert reason_of(sites["D-fall"], AS_OF) == "no pond"
