@@ -202,16 +202,19 @@ def ice(ice: Ice | None, units: str) -> str:
     low, middle, high, bound = (
         thickness(cm, units) for cm in (ice.p10_cm, ice.p50_cm, ice.p90_cm, ice.bound_cm)
     )
-    band = f"about {middle} {unit} ({low} to {high})"
+    band = f"; about {middle} {unit} ({low} to {high})"
     if ice.p_ice < 0.5:
-        band = f"9 times in 10 no more than {high} {unit}"
-    return f"some ice {chance(ice.p_ice)}; {band}, by Stefan's law no more than {bound} {unit}"
+        band = f"; 9 times in 10 no more than {high} {unit}" if float(high) > 0 else ""
+    most = f", by Stefan's law no more than {bound} {unit}" if float(bound) > 0 and band else ""
+    return f"some ice {chance(ice.p_ice)}{band}{most}"
 
 
 def checks(site: SnapSite, report: SnapReport) -> list[str]:
     """What to look at there, a few lines, most pressing first; cautions stand in the line that needs them."""
     state, found = site.state, list[str]()
     icy = state.ice is not None and state.ice.p_ice >= LIKELY
+    if site.site.site_id in report.plan.barred:
+        found.append("Its access limits forbid today: ring the customer, or send a crew that may come.")
     if site.protected_on is not None:
         found.append(
             f"Protected on {day_month(site.protected_on)}: the closing remains, {hours(site.left_hours)}."
