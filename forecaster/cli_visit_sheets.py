@@ -2,19 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from dataclasses import dataclass
 from datetime import date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from forecaster.cli_visit_shared import Csv, Folder, Json, OneSite, start, unicode, write, written
+from forecaster.cli_visit_shared import Csv, Folder, Json, OneSite, closed_days, unicode, write, written
 from forecaster.errors import BadInput, Problem, did_you_mean
 
 if TYPE_CHECKING:
-    from forecaster.known import Known
+    from forecaster.forecast import RouteForecast
     from forecaster.report.sheet_stop import DaySheets
+    from forecaster.season.settings import Settings
+    from forecaster.season.sites import Site
     from forecaster.season.state import SeasonState
 
 AsOf = Annotated[
@@ -102,11 +104,11 @@ def sheets(
     if paper not in PAGES:
         hint = did_you_mean(paper, PAGES) or " Write letter or a4."
         raise BadInput(Problem("--paper", f'"{paper}" is not one of letter, a4.{hint}'))
+    _check_targets(pdf, html)
     wanted = day.date() if day else date.today()
-    stand_on = as_of or datetime.combine(min(wanted, date.today()), datetime.min.time())
+    season = _read(folder, as_of.date() if as_of else min(wanted, date.today()))
+    made = _one_site(season, site) if site else _day(season, wanted, crew)
     targets = [path for path in (pdf, html) if path is not None]
-    known, state = start(folder, stand_on, *(path for path in targets if not path.is_dir()))
-    made = _one_site(known, site, state) if site else _day(known, state, wanted, crew)
     for path in targets:
         if len(made) > 1 and not path.is_dir():
             names = ", ".join(made)
@@ -126,66 +128,115 @@ def sheets(
     written(*contents)
 
 
-def _day(known: Known, state: SeasonState | None, day: date, crew: str | None) -> dict[str, DaySheets]:
+@dataclass(frozen=True)
+class _Season:
+    """What sheets need of a season folder; no weather."""
+
+    folder: Path
+    as_of: date
+    settings: Settings
+    sites: tuple[Site, ...]
+    state: SeasonState | None
+
+    @property
+    def closed(self) -> dict[str, date]:
+        """Site -> the day of its closing."""
+        return closed_days(self.state)
+
+
+def _read(folder: Path, as_of: date) -> _Season:
+    from forecaster.pipeline import ledger_state
+    from forecaster.season.settings import read_settings
+    from forecaster.season.sheet import read_sites
+    from forecaster.season.state_sheet import apply_state
+
+    if not folder.is_dir():
+        raise BadInput(Problem(str(folder), "there is no such folder. Name the season's folder."))
+    settings = read_settings(folder)
+    sites, _ = read_sites(folder, crew_names=[crew.name for crew in settings.crews])
+    state = ledger_state(folder, as_of)
+    return _Season(folder, as_of, settings, apply_state(sites, state) if state else sites, state)
+
+
+def _check_targets(pdf: Path | None, html: Path | None) -> None:
+    """Refuse wrong endings and folders that are not there before any work is done."""
+    from forecaster.files import check_targets
+
+    problems = []
+    for option, path, ending in (("--pdf", pdf, ".pdf"), ("--html", html, ".html")):
+        if path is not None and not path.is_dir() and path.suffix.lower() != ending:
+            text = f'"{path.name}" must end in {ending}, or be a folder that is there already.'
+            problems.append(Problem(option, text))
+    if problems:
+        raise BadInput(problems)
+    check_targets(*(path for path in (pdf, html) if path is not None and not path.is_dir()))
+
+
+def _day(season: _Season, day: date, crew: str | None) -> dict[str, DaySheets]:
     """The sheets of each crew that goes on a day."""
     from forecaster.report.sheet_plan import crew_days_on
     from forecaster.report.sheet_stop import day_sheets
     from forecaster.visit.kit import kits_of
 
-    names = [found.name for found in known.crews]
-    if crew is not None and crew not in names:
-        same = [name for name in names if name.casefold() == crew.casefold()]
-        if not same:
-            hint = did_you_mean(crew, names) or f" The crews are {', '.join(names) or 'none'}."
-            raise BadInput(Problem("--crew", f'"{crew}" is not a crew of season.toml.{hint}'))
-        crew = same[0]
-    days, source, others = crew_days_on(known, state, day)
+    def forecast() -> RouteForecast:
+        from forecaster.pipeline import forecast_folder
+
+        return forecast_folder(season.folder, season.as_of)
+
+    crew = _crew_name(crew, [found.name for found in season.settings.crews])
+    days, source, others = crew_days_on(season.state, day, forecast)
     days = tuple(found for found in days if crew is None or found.crew == crew)
     if not days:
         who = f"{crew} has no stops" if crew else "no crew has a stop"
         near = f" Days with stops: {', '.join(others)}." if others else ""
         raise BadInput(Problem("--day", f"{who} on {day} ({source}).{near}"))
     going = {stop.site_id for found in days for stop in found.stops}
-    sites = {found.site_id: found for found in known.sites}
-    kits = kits_of(found for found in known.sites if found.site_id in going)
+    kits = kits_of(found for found in season.sites if found.site_id in going)
     return {
         found.crew: day_sheets(
             found,
-            sites,
+            {site.site_id: site for site in season.sites},
             kits,
-            season_name=known.settings.season.name,
-            units=known.settings.season.units,
-            crews=known.crews,
-            closed=_closed(state),
+            season_name=season.settings.season.name,
+            units=season.settings.season.units,
+            crews=season.settings.crews,
+            closed=season.closed,
             source=source,
         )
         for found in days
     }
 
 
-def _one_site(known: Known, said: str, state: SeasonState | None) -> dict[str, DaySheets]:
-    from forecaster.cli_visit_shared import site_id
+def _crew_name(said: str | None, names: list[str]) -> str | None:
+    """The crew as the settings spell it."""
+    if said is None:
+        return None
+    for name in names:
+        if name.casefold() == said.strip().casefold():
+            return name
+    hint = did_you_mean(said, names) or f" The crews are {', '.join(names) or 'none'}."
+    raise BadInput(Problem("--crew", f'"{said}" is not a crew of season.toml.{hint}'))
+
+
+def _one_site(season: _Season, said: str) -> dict[str, DaySheets]:
     from forecaster.report.sheet_stop import DaySheets, stop_sheet
+    from forecaster.season.known_sites import find_site, read_known_sites
     from forecaster.visit.kit import kits_of
 
-    wanted = site_id(known, said)
-    found = next(one for one in known.sites if one.site_id == wanted)
-    season = known.settings.season
+    wanted = find_site(said, read_known_sites(season.folder)).site_id
+    found = next(one for one in season.sites if one.site_id == wanted)
+    units = season.settings.season.units
     sheet = stop_sheet(
         found,
         kits_of([found])[found.site_id],
         number=1,
         count=0,
         when="Day and crew: ____________",
-        units=season.units,
-        closed=_closed(state).get(found.site_id),
+        units=units,
+        closed=season.closed.get(found.site_id),
     )
     title = f"{found.customer}, {found.site_id}"
-    return {found.site_id: DaySheets(season.name, title, "", season.units, (sheet,))}
-
-
-def _closed(state: SeasonState | None) -> Mapping[str, date]:
-    return {} if state is None else {site_id: event.day for site_id, event in state.closed.items()}
+    return {found.site_id: DaySheets(season.settings.season.name, title, "", units, (sheet,))}
 
 
 def _target(path: Path, name: str, day: date, ending: str) -> Path:

@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from datetime import date, time
 from typing import TYPE_CHECKING, Any
 
-from forecaster.forecast import CrewDay, Stop
+from forecaster.forecast import CrewDay, RouteForecast, Stop
 from forecaster.report.words import weekday_date
 
 if TYPE_CHECKING:
-    from forecaster.known import Known
     from forecaster.season.state import SeasonState
 
 CHANGES_THE_DAYS = frozenset({"placed", "booked", "unbooked", "told", "skipped"})
@@ -18,20 +17,20 @@ DAYS_NAMED = 4
 
 
 def crew_days_on(
-    known: Known, state: SeasonState | None, day: date
+    state: SeasonState | None, day: date, forecast: Callable[[], RouteForecast]
 ) -> tuple[tuple[CrewDay, ...], str, tuple[str, ...]]:
     """The crew-days of a day, which plan they are of, and other days with stops nearest to it.
 
-    The plan in force counts as long as nobody moved, booked, told or skipped a date after it.
+    The plan in force counts as long as nobody moved, booked, told or skipped a date after it; `forecast` is
+    asked only where it does not, so that a morning without weather still has its sheets.
     """
     if state is not None and state.plan is not None and not _changed_since(state):
         days = crew_days_of(state.plan)
         source = "By the plan in force"
     else:
-        from forecaster.build import forecast_route
-
-        days = forecast_route(known).crew_days
-        source = f"By the plan made as of {weekday_date(known.as_of)}"
+        made = forecast()
+        days = made.crew_days
+        source = f"By the plan made as of {weekday_date(made.as_of)}"
         if state is not None and state.plan is not None:
             source += ", with what was recorded since the plan in force"
         elif state is not None:

@@ -67,8 +67,9 @@ def route_findings(
 
 def gas_exchange_count(site: Site, kit: Kit) -> tuple[int, int]:
     """How many ways there are for gas to get out in winter, and how many more there may be (not known)."""
-    runs = site.winter == "runs" or bool({"pump", "fall"} & (kit.kept_running or frozenset()))
-    there = sum(device.there is True for device in kit.gas_exchange) + runs
+    kept = kit.kept_running or frozenset()
+    running = bool({"pump", "fall"} & kept) or (site.winter == "runs" and not kept)
+    there = sum(device.there is True for device in kit.gas_exchange) + running
     return there, sum(device.there is None for device in kit.gas_exchange)
 
 

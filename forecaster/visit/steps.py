@@ -222,7 +222,7 @@ class _Making:
 
     def housings(self) -> Step | LeftOut:
         title = "Housings drained"
-        if self._line_in_use():
+        if self.runs or {"pump", "fall"} & self.kept:
             return LeftOut(title, "the water keeps running")
         names = [
             name

@@ -4,6 +4,7 @@ import csv
 import io
 import json
 import re
+import shutil
 
 import pytest
 from pypdf import PdfReader
@@ -39,6 +40,15 @@ def season(tmp_path_factory):
     return folder
 
 
+@pytest.fixture(scope="module")
+def accepted(season, tmp_path_factory):
+    """The same with a plan in force: its sheets need no forecast."""
+    folder = tmp_path_factory.mktemp("accepted") / "season"
+    shutil.copytree(season, folder)
+    ask("accept", folder, "--as-of", "2025-10-06", "--yes")
+    return folder
+
+
 def test_kit_lists_findings_and_writes_them(season, tmp_path):
     out = ask("kit", season, "--json", tmp_path / "kit.json", "--csv", tmp_path / "kit.csv").stdout
     assert "40 sites" in out
@@ -62,14 +72,14 @@ def test_kit_of_one_site(season):
     assert "De-icer: not in the sheet" in out
 
 
-def test_sheets_of_a_day_as_pdf_page_and_text(season, tmp_path):
+def test_sheets_of_a_day_as_pdf_page_and_text(accepted, tmp_path):
     pdf, page = tmp_path / "day.pdf", tmp_path / "day.html"
-    done = ask("sheets", season, *ON_DAY, "--crew", "heron", "--pdf", pdf, "--html", page, "--paper", "a4")
-    assert "By the plan made as of Mon 6 Oct" in done.stdout
+    done = ask("sheets", accepted, *ON_DAY, "--crew", "heron", "--pdf", pdf, "--html", page, "--paper", "a4")
+    assert "By the plan in force" in done.stdout
     stops = len(PdfReader(pdf).pages)
     assert stops >= 2
     assert page.read_text().count("<article") == stops
-    full = ask("sheets", season, *ON_DAY).stdout
+    full = ask("sheets", accepted, *ON_DAY).stdout
     assert full.count("1. Power off.") == stops
     assert "| Electricity: Off at the breaker or plug" in full
 
@@ -83,14 +93,15 @@ def test_one_site_needs_no_plan(season, tmp_path):
     assert "it runs all winter" in " ".join(page.extract_text().split())
 
 
-def test_sheets_follow_the_plan_in_force_until_a_date_moves(season, tmp_path):
+def test_sheets_follow_the_plan_in_force_until_a_date_moves(season, accepted, tmp_path):
     folder = tmp_path / "season"
-    import shutil
-
-    shutil.copytree(season, folder)
-    ask("accept", folder, "--as-of", "2025-10-06", "--yes")
+    shutil.copytree(accepted, folder)
     out = ask("sheets", folder, *ON_DAY).stdout
     assert "By the plan in force" in out
+    shutil.rmtree(folder / "weather")  # a morning without weather has its sheets all the same
+    assert "By the plan in force" in ask("sheets", folder, *ON_DAY, "--pdf", tmp_path).stdout
+    assert (tmp_path / "2025-10-08-Heron.pdf").is_file()
+    shutil.copytree(season / "weather", folder / "weather")
     ask("close", folder, "V-18", "--on", "2025-10-06", "--by", "Heron")
     assert "By the plan in force" in ask("sheets", folder, *ON_DAY).stdout
     ask("book", folder, "V-03", "2025-10-20", "--on", "2025-10-06")
@@ -99,22 +110,21 @@ def test_sheets_follow_the_plan_in_force_until_a_date_moves(season, tmp_path):
     assert "V-03" not in out
 
 
-def test_bad_input_is_refused_and_nothing_written(season, tmp_path):
+def test_bad_input_is_refused_and_nothing_written(accepted, tmp_path):
     target = tmp_path / "x.pdf"
-    assert "Did you mean Heron" in refused("sheets", season, *ON_DAY, "--crew", "Herron", "--pdf", target)
-    assert "Did you mean a4" in refused("sheets", season, *ON_DAY, "--paper", "a44", "--pdf", target)
-    none = refused("sheets", season, "--day", "2025-10-12", "--as-of", "2025-10-06", "--pdf", target)
+    assert "Did you mean Heron" in refused("sheets", accepted, *ON_DAY, "--crew", "Herron", "--pdf", target)
+    assert "Did you mean a4" in refused("sheets", accepted, *ON_DAY, "--paper", "a44", "--pdf", target)
+    none = refused("sheets", accepted, "--day", "2025-10-12", "--as-of", "2025-10-06", "--pdf", target)
     assert "no crew has a stop on 2025-10-12" in none
     assert "Days with stops: 2025-10-" in none
-    assert "no folder" in refused("sheets", season, *ON_DAY, "--pdf", tmp_path / "no" / "x.pdf")
-    assert "V-99" in refused("kit", season, "V-99")
+    assert "must end in .html" in refused("sheets", accepted, *ON_DAY, "--html", tmp_path / "sheets")
+    assert "no folder" in refused("sheets", accepted, *ON_DAY, "--pdf", tmp_path / "no" / "x.pdf")
+    assert "V-99" in refused("kit", accepted, "V-99")
     assert not target.exists()
 
 
 def test_a_bad_cell_of_kit_stops_these_commands_but_no_forecast(season, tmp_path):
     folder = tmp_path / "season"
-    import shutil
-
     shutil.copytree(season, folder)
     sheet = folder / "sites.csv"
     sheet.write_text(sheet.read_text().replace(",250,2,1.5,25,no,", ",lots,2,1.5,25,no,", 1))

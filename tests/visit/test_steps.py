@@ -114,6 +114,7 @@ def test_a_partly_closed_site_keeps_what_the_sheet_says_or_asks():
     assert "ask the office first" in text_of(site, FULL, "pump")
     assert "lines" in keys(site, replace(FULL, kept_running=frozenset({"pump"})))  # the fall's line is shut
     assert "lines" not in keys(site, replace(FULL, kept_running=frozenset({"fall"})))
+    assert "housings" not in keys(site, replace(FULL, kept_running=frozenset({"pump"})))  # its skimmer runs
 
 
 def test_what_is_not_known_is_asked_and_what_is_not_there_is_left_out_with_its_reason():
