@@ -5,8 +5,9 @@ The font is DejaVu Sans, which matplotlib brings (free licence). Limit: signs th
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Sequence
-from functools import cache
+from functools import cache, lru_cache
 from importlib.util import find_spec
 from pathlib import Path
 
@@ -38,7 +39,13 @@ def printable(text: str, font: str = SANS) -> str:
 
 def width_of(text: str, font: str, size_pt: float) -> float:
     """Width of a line [pt]."""
-    return float(pdfmetrics.stringWidth(text, font, size_pt))
+    return _width_at_one(text, font) * size_pt
+
+
+@lru_cache(maxsize=50_000)
+def _width_at_one(text: str, font: str) -> float:
+    """Width at 1 pt: a text that is tried at many sizes is measured once."""
+    return float(pdfmetrics.stringWidth(text, font, 1.0))
 
 
 def fitted_line(text: str, font: str, size_pt: float, width_pt: float) -> tuple[str, float]:
@@ -48,9 +55,7 @@ def fitted_line(text: str, font: str, size_pt: float, width_pt: float) -> tuple[
         size_pt -= 0.5
     if width_of(text, font, size_pt) <= width_pt:
         return text, size_pt
-    while text and width_of(f"{text}…", font, size_pt) > width_pt:
-        text = text[:-1]
-    return f"{text}…", size_pt
+    return _cut(text, font, size_pt, width_pt), size_pt
 
 
 def lines_of(text: str, font: str, size_pt: float, width_pt: float, *, most: int) -> Sequence[str]:
@@ -63,7 +68,7 @@ def lines_of(text: str, font: str, size_pt: float, width_pt: float, *, most: int
         elif len(lines) < most:
             lines.append(word)
         else:
-            rest = " ".join([lines[-1], *words[number:]])
+            rest = " ".join([lines[-1], *words[number : number + 40]])
             lines[-1] = _cut(rest, font, size_pt, width_pt)
             return [_cut(line, font, size_pt, width_pt) for line in lines]
     return [_cut(line, font, size_pt, width_pt) for line in lines]
@@ -72,6 +77,7 @@ def lines_of(text: str, font: str, size_pt: float, width_pt: float, *, most: int
 def _cut(text: str, font: str, size_pt: float, width_pt: float) -> str:
     if width_of(text, font, size_pt) <= width_pt:
         return text
-    while text and width_of(f"{text}…", font, size_pt) > width_pt:
-        text = text[:-1]
-    return f"{text}…"
+    room = bisect_right(
+        range(1, len(text)), width_pt, key=lambda length: width_of(f"{text[:length]}…", font, size_pt)
+    )
+    return f"{text[:room]}…"
