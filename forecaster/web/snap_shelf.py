@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import atexit
 import json
 import subprocess
 import sys
@@ -23,7 +24,7 @@ class SnapShelf:
         self._key = ""
         self._parts: dict[str, Any] | None = None
         self._process: subprocess.Popen[bytes] | None = None
-        self._place = tempfile.TemporaryDirectory(prefix="snap-")
+        self._place: tempfile.TemporaryDirectory[str] | None = None
 
     def parts(self, folder: Path, snapshot: Snapshot) -> dict[str, Any] | None:
         """The parts for a state; None while they are being made, {"problem": ...} where that failed."""
@@ -35,10 +36,23 @@ class SnapShelf:
                 self._parts = self._read()
             return self._parts
 
-    def _begin(self, folder: Path, snapshot: Snapshot, key: str) -> None:
+    def close(self) -> None:
+        """End the process that is at work, and leave no file behind."""
+        self._end()
+        if self._place is not None:
+            self._place.cleanup()
+            self._place = None
+
+    def _end(self) -> None:
         if self._process is not None and self._process.poll() is None:
             self._process.kill()
             self._process.wait()
+
+    def _begin(self, folder: Path, snapshot: Snapshot, key: str) -> None:
+        self._end()
+        if self._place is None:
+            self._place = tempfile.TemporaryDirectory(prefix="snap-")
+            atexit.register(self.close)
         self._key, self._parts = key, None
         self._target.unlink(missing_ok=True)
         command = [sys.executable, "-m", "forecaster.web.snap_worker"]
@@ -57,4 +71,5 @@ class SnapShelf:
 
     @property
     def _target(self) -> Path:
+        assert self._place is not None
         return Path(self._place.name) / "parts.json"
