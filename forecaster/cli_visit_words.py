@@ -21,7 +21,9 @@ from forecaster.cli_visit_shared import (
 from forecaster.errors import BadInput, Problem, did_you_mean
 
 if TYPE_CHECKING:
+    from forecaster.forecast import CrewDay
     from forecaster.report.words_for_customer_templates import Form
+    from forecaster.season.state import SeasonState
 
 
 def words(
@@ -67,7 +69,9 @@ def words(
     from forecaster.visit.kit import kits_of
 
     only = site_id(known, site)
-    facts, without = customer_facts(forecast_route(known), kits_of(known.sites), closed_days(state))
+    facts, without = customer_facts(
+        forecast_route(known), kits_of(known.sites), closed_days(state), _plan_in_force(state)
+    )
     facts = tuple(one for one in facts if only in (None, one.site.site_id))
     made = messages(facts, texts, form=chosen, settings=known.settings, today=known.as_of, text_limit=limit)
     write({csv_file: messages_csv(made) if csv_file else b""})
@@ -79,6 +83,22 @@ def words(
     if not known.settings.office.name:
         typer.echo("Note: no name is set in [office], so the messages sign as Your pond crew.", err=True)
     written(csv_file)
+
+
+def _plan_in_force(state: SeasonState | None) -> tuple[CrewDay, ...] | None:
+    """The crew-days of the plan in force, None where there is none or dates moved since: as on the sheets."""
+    from forecaster.report.sheet_plan import CHANGES_THE_DAYS, crew_days_of
+
+    plan = state.plan_event if state is not None else None
+    if state is None or plan is None or state.plan is None:
+        return None
+    moved = any(
+        event.event_id > plan.event_id
+        and event.kind in CHANGES_THE_DAYS
+        and event.event_id not in state.undone
+        for event in state.events
+    )
+    return None if moved else crew_days_of(state.plan)
 
 
 def _form(said: str, limit: int) -> Form:

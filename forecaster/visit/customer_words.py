@@ -6,13 +6,13 @@ where the customer was told or agreed to another one, that is a change and has i
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, time
 from typing import Literal
 
 from forecaster.falls import fall_day
-from forecaster.forecast import RouteForecast, SiteForecast
+from forecaster.forecast import CrewDay, RouteForecast, SiteForecast
 from forecaster.season.sites import Site
 from forecaster.visit.kit import Kit
 
@@ -53,7 +53,10 @@ class NotWritten:
 
 
 def customer_facts(
-    forecast: RouteForecast, kits: Mapping[str, Kit], closed: Mapping[str, date]
+    forecast: RouteForecast,
+    kits: Mapping[str, Kit],
+    closed: Mapping[str, date],
+    crew_days: Sequence[CrewDay] | None = None,
 ) -> tuple[tuple[CustomerFacts, ...], tuple[NotWritten, ...]]:
     """What to tell each customer, by day and site, and the sites that get no message.
 
@@ -61,23 +64,24 @@ def customer_facts(
         forecast: The finished forecast with its plan.
         kits: By site.
         closed: Days of the closings that were done.
+        crew_days: Those of the plan in force, where it stands; by default those of the forecast.
     """
-    arrivals = {
-        (stop.site_id, crew_day.day): stop.arrive
-        for crew_day in forecast.crew_days
+    visits = {
+        stop.site_id: (crew_day.day, stop.arrive)
+        for crew_day in (forecast.crew_days if crew_days is None else crew_days)
         for stop in crew_day.stops
+        if crew_day.day >= forecast.as_of
     }
     found: list[CustomerFacts] = []
     without: list[NotWritten] = []
     for site in forecast.sites:
-        day = site.planned_date
-        if day is None:
+        visit = visits.get(site.site.site_id)
+        if visit is None:
             known_day = site.site.booked_date or site.site.told_date
             why = "a date is named, but the plan has no day" if known_day else "no planned day yet"
             without.append(NotWritten(site.site, why))
             continue
-        arrive = arrivals.get((site.site.site_id, day))
-        found.append(_coming(site, kits[site.site.site_id], day, arrive, forecast))
+        found.append(_coming(site, kits[site.site.site_id], *visit, forecast))
     for one in forecast.closed:
         when = closed.get(one.site_id)
         if when is None:
@@ -88,9 +92,7 @@ def customer_facts(
     return tuple(sorted(found, key=lambda f: (f.day, f.site.site_id))), tuple(without)
 
 
-def _coming(
-    site: SiteForecast, kit: Kit, day: date, arrive: time | None, forecast: RouteForecast
-) -> CustomerFacts:
+def _coming(site: SiteForecast, kit: Kit, day: date, arrive: time, forecast: RouteForecast) -> CustomerFacts:
     known_day = site.site.booked_date or site.site.told_date
     moved = known_day is not None and known_day != day
     old = known_day if moved else None

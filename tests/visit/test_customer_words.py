@@ -20,6 +20,7 @@ from winter_season import (
 )
 
 from forecaster.errors import BadInput
+from forecaster.pipeline import ledger_state
 from forecaster.report.words_for_customer import (
     CHANGES,
     REASONS,
@@ -267,8 +268,7 @@ def test_facts_follow_plan_dates_and_closings():
 def test_a_date_that_the_plan_does_not_keep_is_not_confirmed_again():
     """Told a day that is over, or not placed: no message repeats it."""
     forecast = winter_forecast()
-    lost = tuple(replace(site, planned_date=None) for site in forecast.sites)
-    found, without = customer_facts(replace(forecast, sites=lost), winter_kits(), {})
+    found, without = customer_facts(replace(forecast, crew_days=()), winter_kits(), {})
     assert found == ()
     whys = {one.site.site_id: one.why for one in without}
     assert whys["C-72"] == whys["B-36"] == "a date is named, but the plan has no day"
@@ -336,6 +336,23 @@ def test_the_command_from_folder_to_mail_merge(tmp_path):
     assert {row["site_id"] for row in rows} == {"A-12", "B-36", "C-72", "D-fall", "E-hot"}
     assert next(row for row in rows if row["site_id"] == "A-12")["email"] == "alder@example.org"
     assert sorted(path for path in folder.rglob("*") if path.is_file()) == before
+
+
+def test_messages_follow_the_plan_in_force_until_a_date_moves(tmp_path):
+    folder = winter_folder().copy(tmp_path / "season").path
+    assert run("close", folder, "F-runs", "--on", "2025-09-01")[0] in (0, 2)  # makes the ledger
+    assert run("route", folder, "--as-of", AS_OF)[0] == 0
+    code, _, said = run("accept", folder, "--yes")
+    assert code == 0, said
+    _, before, _ = run("words", folder, "A-12", "--as-of", AS_OF, "--form", "text")
+    plan = run("words", folder, "--as-of", "2025-10-21", "--csv", tmp_path / "w.csv")
+    assert plan[0] == 0, plan[2]
+    day = re.search(r"on (\w{3} \d+ \w{3})", before)
+    assert day is not None
+    assert day[1] in run("words", folder, "A-12", "--as-of", "2025-10-21", "--form", "text")[1]
+    assert ledger_state(folder, date(2025, 10, 21)).plan is not None
+    assert run("book", folder, "A-12", "2025-11-19", "--on", "2025-10-21")[0] == 0
+    assert "Wed 19 Nov" in run("words", folder, "A-12", "--as-of", "2025-10-21", "--form", "text")[1]
 
 
 def test_edited_words_are_the_offices(tmp_path):
