@@ -31,12 +31,12 @@ WEB = Path(__file__).parent
 TEMPLATES, STATIC = WEB / "templates", WEB / "static"
 NAVIGATION = (
     ("/", "Today", "today"),
+    ("/snap", "Cold snap", "snap"),
     ("/route", "Route", "route"),
-    ("/evidence", "Evidence", "evidence"),
-    ("/snap", "After a cold snap", "snap"),
+    ("/sheets", "Sheets", "sheets"),
     ("/words", "Words", "words"),
     ("/winter", "Winter", "winter"),
-    ("/sheets", "Sheets", "sheets"),
+    ("/evidence", "Evidence", "evidence"),
 )
 """Address, words and module of the pages; those whose module is not there are left out."""
 
