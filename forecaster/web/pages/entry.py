@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from typing import Any
 from urllib.parse import quote
 
@@ -284,7 +284,6 @@ def site_address(site_id: str, page: str = "") -> str:
     return f"/site/{quote(site_id, safe='')}{f'/{page}' if page else ''}"
 
 
-Handler = Callable[[Request], Response]
 ROUTES = [
     Route("/site/{site_id}/reading", reading_form, methods=["GET"]),
     Route("/site/{site_id}/reading", reading, methods=["POST"]),
