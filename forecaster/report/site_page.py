@@ -170,6 +170,8 @@ def why_planned(forecast: RouteForecast, site: SiteForecast) -> list[str]:
         f"{hours(day.drive_hours)} on the road that day ({estimate}).",
         f"Hard freeze before then: {chance(site.p_hard_freeze_before_planned)}.",
     ]
+    if site.site.hand_placed == (site.planned_date, site.planned_crew):
+        facts.append("Put there by hand: it stays until it is moved again or left to the plan.")
     facts += [move_line(move) for move in forecast.plan.moves if move.site_id == site.site.site_id]
     parts = site.loss_parts_by_day
     if parts is not None and site.recommended_date is not None:

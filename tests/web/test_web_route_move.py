@@ -65,6 +65,7 @@ def test_cost_move_and_undo(served: Served) -> None:
         served.settled()
         assert place(served, client) == "Tue 14 Oct with Otter"  # and the forecast keeps it
         assert "kept by hand" in client.get("/route").text
+        assert "Put there by hand" in client.get(f"/site/{SITE}").text
         undone = client.post("/route/undo", data={"token": token(done), "event": "1"})
         assert undone.status_code == 303
         assert "Taken back: V-06 moved by hand" in client.get(undone.headers["location"]).text

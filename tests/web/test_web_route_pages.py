@@ -14,6 +14,7 @@ from web_server import CREW, HOSTILE, VIEWER, Served, send
 
 from forecaster.route.assign import Slot
 from forecaster.route.move_cost import day_plan
+from forecaster.route.what_if import apply_what_if, as_in_force
 from forecaster.season.state import SeasonState
 from forecaster.web.route_view import SORTS, TableAsked, chosen_rows, money, pages_of, rows_of
 from forecaster.web.shown_plan import plan_over
@@ -155,6 +156,18 @@ def test_a_what_if_is_planned_beside_and_changes_nothing(served: Served) -> None
         assert "on another day" in page
         assert "http-equiv" not in page
         assert "rain 2025-10-07" in client.get("/route/what-if").text
+
+
+def test_the_page_of_a_move_asks_a_what_if_that_can_be_read(base_served: Served) -> None:
+    snapshot = base_served.desk.current()
+    assert snapshot is not None
+    with base_served.client() as client:
+        page = client.get("/route/move/V-06?to=2025-10-14&crew=Otter").text
+    asked = re.search(r'name="text" value="(move [^"]+)"', page)
+    assert asked
+    changed = apply_what_if(as_in_force(snapshot.known, snapshot.forecast), asked[1])
+    held = {site.site_id: site.hand_placed for site in changed.sites if site.hand_placed}
+    assert held == {"V-06": (date(2025, 10, 14), "Otter")}
 
 
 @pytest.mark.parametrize(
