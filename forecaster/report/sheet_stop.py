@@ -197,7 +197,7 @@ def _facts(site: Site, kit: Kit, work: Work) -> tuple[tuple[str, str], ...]:
     if site.has_pond:
         kind += ", fish" if site.fish else ", no fish"
     facts = [
-        ("Address", clean(site.address) or f"not in the sheet; {site.latitude:.4f}, {site.longitude:.4f}"),
+        ("Address", clean(site.address) or f"not noted; {site.latitude:.4f}, {site.longitude:.4f}"),
         ("Access", clean(site.access) or "nothing noted"),
         ("Notes", clean(site.notes)),
         ("Phone", clean(kit.phone)),

@@ -116,7 +116,7 @@ def _diffuser(site: Site, kit: Kit, units: str) -> list[Finding]:
     low, good, high = (depth_words(m, units) for m in (DIFFUSER_FROM_M, DIFFUSER_GOOD_M, DIFFUSER_TO_M))
     now, column = depth_words(depth, units), ("diffuser_depth_in",)
     tags: frozenset[Hazard] = frozenset({"electricity", "cold water"})
-    rule = f"in winter {low} to {high} on the shallow shelf, {good} is good"
+    rule = f"in winter {low.split()[0]} to {high} on the shallow shelf, {good} is good"
     if depth > DIFFUSER_TO_M + ROUNDING_M:
         text = (
             f"the diffuser hangs at {now}: {rule}; deeper, it mixes up the warm water in which fish winter."
@@ -208,6 +208,6 @@ def _not_known(site: Site, kit: Kit) -> list[Finding]:
     open_points = [(column, words) for column, words, is_open in asked if is_open]
     if not open_points:
         return []
-    text = f"not in the sheet: {', '.join(words for _, words in open_points)}."
+    text = f"not noted: {', '.join(words for _, words in open_points)}."
     tags: frozenset[Hazard] = frozenset({"electricity"})
     return [Finding(site.site_id, "ask", text, tuple(column for column, _ in open_points), tags)]

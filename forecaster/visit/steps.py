@@ -98,7 +98,7 @@ class _Making:
         self.fish = site.has_pond and site.fish
 
     def power_off(self) -> Step:
-        where = self.kit.breaker or "find it first: the sheet does not say where"
+        where = self.kit.breaker or "not noted: find it first"
         until = "until the step “Power on”" if isinstance(self.power_on(), Step) else "when you leave"
         text = f"See what runs, then all of it off at the breaker or plug ({where}). It stays off {until}."
         return Step("power_off", "Power off", text, _tags("electricity"))
@@ -113,7 +113,7 @@ class _Making:
         if not self.site.has_pond:
             text = "Basin, spillway and screens free of leaves."
             return Step("leaves", "Basin cleared", text)
-        where = f": {self.kit.ledges}" if self.kit.ledges else " (not in the sheet: sketch them)"
+        where = f": {self.kit.ledges}" if self.kit.ledges else " (not noted: sketch them)"
         text = f"First note the shallow ledges{where}. Then leaves out with a long net, from the edge inward."
         return Step("leaves", "Leaves out", text, _tags("cold water", "lifting"))
 
@@ -132,18 +132,18 @@ class _Making:
         if self.kit.aerator.there is False:
             return LeftOut(title, "no aerator here")
         if self.kit.aerator.there is None and not self.fish:
-            return LeftOut(title, "no aerator in the sheet, no fish")
+            return LeftOut(title, "no aerator noted, no fish")
         low, good, high = (
             depth_words(m, self.units) for m in (DIFFUSER_FROM_M, DIFFUSER_GOOD_M, DIFFUSER_TO_M)
         )
-        unsure = "" if self.kit.aerator.there else "If there is an aerator (the sheet does not say): "
+        unsure = "" if self.kit.aerator.there else "If there is an aerator (not noted): "
         now = self.kit.diffuser_depth_m
-        was = f" By the sheet it is at {depth_words(now, self.units)}." if now is not None else ""
+        was = f" Noted: it hangs at {depth_words(now, self.units)}." if now is not None else ""
         shelf = self.kit.shelf_depth_m
         on = f" The shelf is {depth_words(shelf, self.units)} deep." if shelf is not None else ""
         text = (
-            f"{unsure}diffuser on the shallow shelf, {low} to {high} below the surface ({good} is good), "
-            f"and off the bottom.{was}{on}"
+            f"{unsure}diffuser on the shallow shelf, {low.split()[0]} to {high} below the surface "
+            f"({good} is good), and off the bottom.{was}{on}"
         )
         return Step(
             "diffuser", title, _capital(text), _tags("electricity", "cold water"), (self._depth_blank(),)
@@ -156,8 +156,8 @@ class _Making:
         if self.kit.deicer.there is False:
             return LeftOut(title, "no de-icer here")
         if self.kit.deicer.there is None and not self.fish:
-            return LeftOut(title, "no de-icer in the sheet, no fish")
-        unsure = "" if self.kit.deicer.there else "If there is one (the sheet does not say): "
+            return LeftOut(title, "no de-icer noted, no fish")
+        unsure = "" if self.kit.deicer.there else "If there is one (not noted): "
         near = " It is near the bubbles now: move it." if self.kit.deicer_near_bubbles else ""
         text = f"{unsure}in still water away from bubbles and inflow, on a short tether, cord dry.{near}"
         return Step("deicer", title, _capital(text), _tags("electricity", "cold water"))
@@ -169,11 +169,7 @@ class _Making:
         if not self.unsaid and {"pump", "fall"} & self.kept:
             return LeftOut(title, "it runs all winter" if self.runs else "it stays on over the winter")
         watts = f" ({self.kit.pump.watts:g} W)" if self.kit.pump.watts else ""
-        ask = (
-            "The sheet does not say what stays on: ask the office first. If the pump goes: "
-            if self.unsaid
-            else ""
-        )
+        ask = "What stays on is not noted: ask the office first. If the pump goes: " if self.unsaid else ""
         weight = self.kit.pump_weight_kg
         limit = weight_words(EDGE_LIMIT_KG, self.units)
         if weight is None:
@@ -215,9 +211,7 @@ class _Making:
         if self._line_in_use():
             return LeftOut(title, "its line stays in use")
         if self.kit.check_valve is None:
-            return Step(
-                "check_valve", title, "If there is one (the sheet does not say): out, drained, tagged."
-            )
+            return Step("check_valve", title, "If there is one (not noted): out, drained, tagged.")
         return Step("check_valve", title, "Out, drained and tagged with the site.")
 
     def housings(self) -> Step | LeftOut:
@@ -246,7 +240,7 @@ class _Making:
             held = f", {volume_words(volume, self.units)} of water" if volume else ""
             what = f"{length_words(kit.line_length_m, self.units)} of {size}{held}."
         else:
-            what = "Size or length is not in the sheet: note them."
+            what = "Its size or length is not noted: write them down."
         if kit.line_drains is False:
             how = "It does not drain by itself: pump it out, or blow it out at low pressure."
             tags = _tags("electricity", "blower")
@@ -290,11 +284,11 @@ class _Making:
         if len(names) >= 2:
             text = f"{_capital(' and '.join(names))}: see that both work, each on a circuit of its own."
         elif names:
-            text = f"By the sheet only one: {names[0]}. Look for a second; if none, tell customer and office."
+            text = f"Only one is noted: {names[0]}. Look for a second; if none, tell customer and office."
         else:
-            text = "None in the sheet: look for aerator and de-icer; if one lacks, tell customer and office."
+            text = "None is noted: look for aerator and de-icer; if one lacks, tell customer and office."
         if self.kit.circuits == 1 and len(names) >= 2:
-            text += " By the sheet both hang on one circuit: tell the customer to have an electrician look."
+            text += " Both are noted on one circuit: tell the customer to have an electrician look."
         return Step("gas_exchange", title, text, _tags("electricity"), ("devices", "circuits"))
 
     def power_on(self) -> Step | LeftOut:
@@ -331,10 +325,10 @@ class _Making:
         title = "Clean, label, store"
         if self.runs:
             return LeftOut(title, "nothing is taken out")
-        where = self.kit.store or "place not in the sheet: write it down"
+        where = self.kit.store or "place not noted: write it down"
         frost = {
             True: "frost-free",
-            False: "not frost-free by the sheet: take what holds water elsewhere",
+            False: "not frost-free: what holds water goes elsewhere",
             None: "check that it stays above freezing",
         }[self.kit.frost_free]
         text = f"All gear rinsed, drained, tagged with the site, into the store ({where}; {frost})."

@@ -46,7 +46,7 @@ def test_a_good_kit_has_no_finding():
         ({"deicer": Device(False), "aerator": Device(False)}, "look", "no device for gas exchange"),
         ({"deicer": Device()}, "ask", "one way for gas to get out is known"),
         ({"circuits": 1}, "look", "hang on one circuit"),
-        ({"diffuser_depth_m": 24 * M_PER_INCH}, "look", "hangs at 24 in: in winter 10 in to 16 in"),
+        ({"diffuser_depth_m": 24 * M_PER_INCH}, "look", "hangs at 24 in: in winter 10 to 16 in"),
         ({"diffuser_depth_m": 6 * M_PER_INCH}, "look", "only 6 in deep"),
         ({"deicer": Device(True, 1500)}, "look", "has 1,500 W: about 300 W"),
         ({"deicer_near_bubbles": True}, "look", "near the bubbles"),

@@ -120,8 +120,8 @@ def test_a_partly_closed_site_keeps_what_the_sheet_says_or_asks():
 def test_what_is_not_known_is_asked_and_what_is_not_there_is_left_out_with_its_reason():
     site = site_of()
     unknown, none = Kit("S1"), replace(FULL, aerator=Device(False), deicer=Device(False), net=False)
-    assert "the sheet does not say" in text_of(site, unknown, "diffuser")
-    assert "None in the sheet" in text_of(site, unknown, "gas_exchange")
+    assert "(not noted)" in text_of(site, unknown, "diffuser")
+    assert "None is noted" in text_of(site, unknown, "gas_exchange")
     left = {item.title: item.reason for item in visit_work(site, none).left_out}
     assert left["Diffuser to the shelf"] == "no aerator here"
     assert left["De-icer in still water"] == "no de-icer here"
@@ -138,10 +138,10 @@ def test_every_case_says_of_each_of_the_seventeen_steps_whether_and_why():
 def test_numbers_of_the_kit_stand_in_the_text():
     site = site_of()
     assert "8.7 gal of water" in text_of(site, FULL, "lines")  # 50 ft of 2 in, see test_pipes
-    assert "10 in to 16 in" in text_of(site, FULL, "diffuser")
+    assert "10 to 16 in" in text_of(site, FULL, "diffuser")
     metric = {step.key: step.text for step in visit_work(site, FULL, units="metric").steps}
     assert "33 l of water" in metric["lines"]
-    assert "25 cm to 41 cm" in metric["diffuser"]
+    assert "25 to 41 cm" in metric["diffuser"]
     heavy = replace(FULL, pump_weight_kg=EDGE_LIMIT_KG + 0.5 * KG_PER_POUND)
     light = replace(FULL, pump_weight_kg=EDGE_LIMIT_KG - 2 * KG_PER_POUND)
     assert "two lift it" in text_of(site, heavy, "pump")
