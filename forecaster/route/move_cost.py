@@ -19,38 +19,14 @@ from forecaster.falls import FALL_DAYS, fall_day
 from forecaster.forecast import CrewDay, RouteForecast, SiteForecast
 from forecaster.known import Known
 from forecaster.route.assign import RouteTask, Slot, Visit, booking, move_price
+from forecaster.route.move_doubts import CrewDayHours as CrewDayHours
+from forecaster.route.move_doubts import what_forbids, what_to_look_at
 from forecaster.route.stops import clock_stops
 from forecaster.route.window import PARTS
 from forecaster.season.settings import Crew
-from forecaster.season.sites import Site
 
 DayPlan = Mapping[Slot, tuple[str, ...]]
 """Crew-days with their stops in driving order, as site ids."""
-
-EPSILON_H = 1e-6
-LIKELY = 0.5
-"""Chance of a hard freeze before the visit from which a move is doubted; ours, no source."""
-DAY_NAMES = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
-
-
-@dataclass(frozen=True)
-class CrewDayHours:
-    """Hours of one crew-day [h]: on site, driving, what may be planned, and what the crew has at most."""
-
-    site_hours: float
-    drive_hours: float
-    limit: float
-    whole: float
-
-    @property
-    def over(self) -> float:
-        """Hours above what may be planned, 0 for none [h]."""
-        return max(0.0, self.site_hours + self.drive_hours - self.limit)
-
-    @property
-    def over_whole(self) -> float:
-        """Hours above the crew's whole day, 0 for none [h]."""
-        return max(0.0, self.site_hours + self.drive_hours - self.whole)
 
 
 @dataclass(frozen=True)
@@ -140,7 +116,18 @@ class MoveDesk:
         chances = (self._p_freeze(site_id, was if before else None), self._p_freeze(site_id, at))
         joined = self.hours(to, moved[to])
         own = booking(visit.site, self.task.as_of)
-        forbidden = tuple(self._forbidden(visit.site, to))
+        crew = next((crew for crew in self.task.crews if crew.name == to.crew), None)
+        alone = None if crew is None else self.hours(to, (site_id,))
+        forbidden = tuple(what_forbids(visit.site, to, crew, alone, as_of=self.task.as_of))
+        doubts = what_to_look_at(
+            visit.site,
+            to,
+            joined,
+            others=len(moved[to]) - 1,
+            window=self.windows.get(site_id),
+            p_hard_freeze=chances[1],
+            as_of=self.task.as_of,
+        )
         return MoveCost(
             site_id=site_id,
             before=before,
@@ -154,7 +141,7 @@ class MoveDesk:
             left=None if before is None else self.hours(before, moved.get(before, ())),
             joined=joined,
             forbidden=forbidden,
-            doubts=() if forbidden else tuple(self._doubts(visit.site, to, joined, chances[1], moved[to])),
+            doubts=() if forbidden else tuple(doubts),
             needs_booking=own is not None and own != to.day,
         )
 
@@ -191,53 +178,6 @@ class MoveDesk:
             home=home.time().replace(second=0, microsecond=0) if home.date() == slot.day else None,
             drive_estimated=self.task.travel.estimated > 0,
         )
-
-    # --- what forbids a move, and what makes one think twice
-
-    def _forbidden(self, site: Site, to: Slot) -> Iterable[str]:
-        crew = next((crew for crew in self.task.crews if crew.name == to.crew), None)
-        if to.day < self.task.as_of:
-            yield f"{_said(to.day)} has passed."
-        elif crew is None or not crew.works_on(to.day):
-            yield f"{to.crew} does not work on {_said(to.day)}."
-        if site.crews and to.crew not in site.crews:
-            yield f"The sheet lets only {' or '.join(site.crews)} go there."
-        if to.day.weekday() not in site.weekdays:
-            names = ", ".join(DAY_NAMES[day] for day in sorted(site.weekdays))
-            yield f"The sheet allows only {names} there; {_said(to.day)} is none of them."
-        if site.not_before is not None and to.day < site.not_before:
-            yield f"The sheet says not before {_said(site.not_before)}."
-        if site.not_after is not None and to.day > site.not_after:
-            yield f"The sheet says not after {_said(site.not_after)}."
-        if crew is not None:
-            alone = self.hours(to, (site.site_id,))
-            if alone.over > EPSILON_H:
-                yield (
-                    f"The visit and its drive take {alone.site_hours + alone.drive_hours:.1f} hours; "
-                    f"{to.crew} has {alone.whole:.1f} that day."
-                )
-
-    def _doubts(
-        self, site: Site, to: Slot, joined: CrewDayHours, p_freeze: float | None, stops: tuple[str, ...]
-    ) -> Iterable[str]:
-        if joined.over > EPSILON_H:
-            others = len(stops) - 1
-            more = (
-                "the other visit of that day" if others == 1 else f"some of the {others} others of that day"
-            )
-            yield (
-                f"{to.crew} would be {joined.over:.1f} hours over what is planned for a day "
-                f"({joined.limit:.1f}): the next forecast moves {more} elsewhere."
-            )
-        window = self.windows.get(site.site_id)
-        if window is not None and not window[0] <= to.day <= window[1]:
-            when = "before" if to.day < window[0] else "after"
-            first, last = _said(window[0]), _said(window[1])
-            yield f"{_said(to.day)} lies {when} its closing window ({first} to {last})."
-        if p_freeze is not None and p_freeze >= LIKELY:
-            yield f"A hard freeze has probably come before {_said(to.day)}."
-        if site.told_date is not None and site.told_date >= self.task.as_of and site.told_date != to.day:
-            yield f"The customer was told {_said(site.told_date)}."
 
     # --- numbers
 
@@ -351,7 +291,3 @@ def _placed(desk: MoveDesk, found: SiteForecast, slot: Slot | None) -> SiteForec
         planned_crew=now[1],
         p_hard_freeze_before_planned=desk._p_freeze(found.site.site_id, day),
     )
-
-
-def _said(day: date) -> str:
-    return f"{DAY_NAMES[day.weekday()]} {day.day} {day:%b}"
