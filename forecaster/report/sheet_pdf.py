@@ -227,8 +227,8 @@ def _draw_map(canvas: Canvas, shown: DayMap, left: float, bottom: float) -> None
     canvas.setLineWidth(0.6)
     canvas.rect(left, bottom, MAP_SIDE, MAP_SIDE)
     pad = 14.0
-    scale = MAP_SIDE - 2 * pad
-    off_x, off_y = (1 - shown.width) / 2 * scale, (1 - shown.height) / 2 * scale
+    scale = MAP_SIDE - 2 * pad - 8  # room for the words below
+    off_x, off_y = (1 - shown.width) / 2 * scale + 4, (1 - shown.height) / 2 * scale
     spots = [
         (left + pad + off_x + p.x * scale, bottom + MAP_SIDE - pad - off_y - p.y * scale)
         for p in shown.points

@@ -91,9 +91,7 @@ def _gas_exchange(site: Site, kit: Kit) -> list[Finding]:
     if there == 1:
         text = "fish winter here with only one device for gas exchange. Offer a second, on its own circuit."
     else:
-        text = (
-            "fish winter here with no device for gas exchange that is known. Offer an aerator and a de-icer."
-        )
+        text = "fish winter here with no device for gas exchange. Offer an aerator and a de-icer."
     return [Finding(site.site_id, "look", text, columns, frozenset({"electricity"}))]
 
 
