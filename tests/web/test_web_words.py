@@ -87,6 +87,7 @@ def test_today_and_the_sites_page_speak_of_the_winter(base_served: Served) -> No
     with base_served.client() as client:
         assert "Winter watch" in text_of(client.get("/").text)
         said = text_of(client.get("/site/V-10").text)
+        assert 'href="/words/V-05"' in client.get("/site/V-05").text  # the customer's message
     assert "Look again" in said
     assert ICE in said
 
