@@ -18,7 +18,6 @@ from markupsafe import Markup
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, Response
 
-from forecaster.errors import BadInput
 from forecaster.report import plan_words, sentences, svg, view, words
 from forecaster.report.glossary import ICE_CAUTION, TAKE_CARE, glossary
 from forecaster.web.access import Session, masked
@@ -140,15 +139,6 @@ def problem_words(problem: str | None) -> list[str]:
         return []
     lines = [words.clean(line) for line in problem.splitlines() if line.strip()]
     return lines if len(lines) <= 6 else [*lines[:6], f"and {len(lines) - 6} more. All: forecaster check"]
-
-
-def form_again(
-    request: Request, template: str, form: Form, error: BadInput | None = None, **context: Any
-) -> Response:
-    """The form once more with what was typed and what is wrong with it; nothing was recorded."""
-    if error is not None:
-        form.add(error)
-    return render(request, template, status=422, reload_when_new=False, form=form, **context)
 
 
 def static_address(name: str) -> str:

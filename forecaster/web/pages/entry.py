@@ -5,7 +5,6 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from typing import Any
-from urllib.parse import quote
 
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
@@ -273,15 +272,6 @@ def _recorded(request: Request, template: str, site: KnownSite, form: Form, entr
 def _seen_for(entry: Entry, form: Form) -> int | None:
     """Two readings never contradict each other; a closing may contradict what somebody else just said."""
     return None if entry.kind == "reading" else form.seen()
-
-
-def site_address(site_id: str, page: str = "") -> str:
-    """Address of a site's page or form.
-
-    >>> site_address("V 3/4", "reading")
-    '/site/V%203%2F4/reading'
-    """
-    return f"/site/{quote(site_id, safe='')}{f'/{page}' if page else ''}"
 
 
 ROUTES = [
