@@ -214,7 +214,7 @@ def depth_words(depth_m: float | None, units: str) -> str:
     """A depth in the season's unit, "-" where it was not given.
 
     >>> depth_words(0.6096, "us"), depth_words(None, "us")
-    ('24 in', '-')
+    ('24 inches', '-')
     """
     if depth_m is None:
         return "-"
