@@ -6,6 +6,7 @@ import os
 import re
 import sys
 import tempfile
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -109,10 +110,10 @@ def backtest(
     from forecaster.report.backtest_beside import beside_json, beside_text
 
     check_targets(json_file, forecasts, html_file)
-    outlooks = _outlooks(outlook)
+    outlooks, unknown = _outlooks(outlook)
     asked = _asked(
         seasons, as_of_days, outlook=outlooks[0], money=money, every=every, closings=closings,
-        readings=readings, members=members, workers=workers,
+        readings=readings, members=members, workers=workers, problems=unknown,
     )  # fmt: skip
     from forecaster.backtest.contract import backtest_json, csv_head, csv_rows
     from forecaster.backtest.run import run_backtest
@@ -159,17 +160,20 @@ def backtest(
             typer.echo(f"Written: {path}", err=True)
 
 
-def _outlooks(wanted: str) -> tuple[str, ...]:
-    """Kinds of outlook in the order asked for, each once; `all` is the three that need nothing kept."""
+def _outlooks(wanted: str) -> tuple[tuple[str, ...], list[Problem]]:
+    """Kinds of outlook in the order asked for, each once, and what is wrong with them; `all` is the three
+    that need nothing kept."""
     from forecaster.backtest.inputs import OUTLOOK_KINDS
 
     kinds = ("none", "emulated", "perfect") if wanted.strip() == "all" else wanted.split(",")
     named = tuple(dict.fromkeys(kind.strip() for kind in kinds))
-    wrong = [kind for kind in named if kind not in OUTLOOK_KINDS]
-    if wrong:
-        allowed = ", ".join(OUTLOOK_KINDS)
-        raise BadInput([Problem("--outlook", f'"{kind}" is not one of {allowed} or all.') for kind in wrong])
-    return named
+    allowed = ", ".join(OUTLOOK_KINDS)
+    wrong = [
+        Problem("--outlook", f'"{kind}" is not one of {allowed} or all.')
+        for kind in named
+        if kind not in OUTLOOK_KINDS
+    ]
+    return tuple(kind for kind in named if kind in OUTLOOK_KINDS) or ("none",), wrong
 
 
 def _kept_for_pages(folder: Path, asked: Asked, **how: Any) -> Backtest:
@@ -190,10 +194,11 @@ def _asked(
     readings: int | None,
     members: int | None,
     workers: int | None,
+    problems: Sequence[Problem],
 ) -> Asked:
     from forecaster.backtest.inputs import Asked
 
-    problems = []
+    problems = list(problems)
     span = SPAN.fullmatch(seasons.strip()) if seasons is not None else None
     if seasons is not None and span is None:
         problems.append(Problem("--seasons", f'"{seasons}" is not two years. Write like 1995-2024.'))

@@ -175,8 +175,10 @@ def test_outlooks_stand_side_by_side_in_every_form(made: tuple[Path, str]):
 
 
 def test_an_unknown_outlook_among_several_is_named(plain_folder: Path):
-    done = runner.invoke(app, ["backtest", str(plain_folder), "--outlook", "none,perfct"])
+    wrong = ["--outlook", "none,perfct", "--as-of-days", "06-01"]
+    done = runner.invoke(app, ["backtest", str(plain_folder), *wrong])
     assert isinstance(done.exception, BadInput)
     assert [str(problem) for problem in done.exception.problems] == [
-        '--outlook: "perfct" is not one of none, emulated, perfect, kept or all.'
+        '--outlook: "perfct" is not one of none, emulated, perfect, kept or all.',
+        '--as-of-days: "06-01" lies outside a season; allowed are 08-01 to 01-31.',
     ]
