@@ -74,7 +74,8 @@ def _crews(report: SnapReport) -> list[str]:
 
 def _nights(report: SnapReport) -> list[str]:
     hard, plumbing = (limit(c, report.units) for c in (report.hard_c, report.plumbing_c))
-    head = f"Nights at the stations (hours at or below {hard} / {plumbing}; e expected, n from neighbours, r read)"
+    marks = "e expected, n from neighbours, r read"
+    head = f"Nights at the stations (hours at or below {hard} / {plumbing}; {marks})"
     stations = [station_id for station_id, _, _ in report.stations]
     days = sorted({night.day for night in report.station_nights})
     cells = {(night.station_id, night.day): night for night in report.station_nights}
