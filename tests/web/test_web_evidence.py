@@ -192,10 +192,9 @@ def test_without_a_replay_the_next_step_is_told(base_served: Served) -> None:
 
 
 def test_only_the_office_may_start_a_replay(guarded: Served) -> None:
-    client = guarded.logged_in(CREW)
-    assert "Begin the replay" not in client.get("/evidence").text
-    assert send(client, "/evidence/replay", "/", outlook="none").status_code == 403
-    client.close()
+    with guarded.logged_in(CREW) as client:
+        assert "Begin the replay" not in client.get("/evidence").text
+        assert send(client, "/evidence/replay", "/", outlook="none").status_code == 403
 
 
 def test_a_strange_outlook_is_refused(analyst: Served) -> None:
