@@ -27,7 +27,7 @@ PATHS = (
     "/site/V-03/closing",
     "/nowhere",
 )
-OPTIONAL = ("/route", "/site/V-03", "/evidence")
+OPTIONAL = ("/route", "/route/table", "/site/V-03", "/evidence", "/snap", "/sheets", "/words", "/winter")
 
 
 class Tally:
