@@ -177,6 +177,7 @@ def site(
     """
     from forecaster.build import forecast_route
     from forecaster.pipeline import load_known
+    from forecaster.report.credit_lines import credit_lines
     from forecaster.report.site_page import site_text
 
     known = load_known(folder, as_of.date() if as_of else date.today())
@@ -188,6 +189,7 @@ def site(
     encoding = (sys.stdout.encoding or "").lower().replace("-", "")
     unicode = encoding.startswith("utf") and sys.stdout.isatty()
     typer.echo(site_text(forecast_route(known), site_id, readings, unicode=unicode), nl=False)
+    typer.echo(credit_lines(known.weather.credits, unicode=unicode), nl=False)
 
 
 def register(app: typer.Typer) -> None:

@@ -42,6 +42,7 @@ def energy(
     if price is not None and not 0 <= price <= 10:
         raise BadInput(Problem("--price", f"{price:g} is no price of a kWh (0 to 10). Write it like 0.16"))
     known, state = start(folder, as_of, json_file, csv_file)
+    from forecaster.report.credit_lines import credit_lines
     from forecaster.report.energy_text import energy_csv, energy_json, energy_text
     from forecaster.visit.energy import route_energy
     from forecaster.visit.kit import kits_of
@@ -52,6 +53,7 @@ def energy(
         {json_file: energy_json(found) if json_file else "", csv_file: energy_csv(found) if csv_file else b""}
     )
     typer.echo(energy_text(found, unicode=unicode()), nl=False)
+    typer.echo(credit_lines(known.weather.credits, unicode=unicode()), nl=False)
     written(json_file, csv_file)
 
 
@@ -69,6 +71,7 @@ def winter(
     Example: forecaster winter my-season V-03
     """
     known, state = start(folder, as_of, json_file)
+    from forecaster.report.credit_lines import credit_lines
     from forecaster.report.winter_text import winter_json, winter_text
     from forecaster.season.snow_file import read_snow
     from forecaster.visit.kit import kits_of
@@ -83,6 +86,7 @@ def winter(
     )
     write({json_file: winter_json(watch) if json_file else ""})
     typer.echo(winter_text(watch, unicode=unicode(), detail=only is not None), nl=False)
+    typer.echo(credit_lines(known.weather.credits, unicode=unicode()), nl=False)
     written(json_file)
 
 

@@ -51,8 +51,13 @@ def brief_of(now: Situation, memory: Memory) -> tuple[Brief, dict[str, Any]]:
         as_of=now.forecast.as_of,
         since=memory[0] if memory else None,
         matters=matters,
-        footing=(sentences.sources(now.forecast), sentences.sites(now.forecast)),
+        footing=(sentences.sources(now.forecast), sentences.sites(now.forecast), *_credits(now)),
     ), told
+
+
+def _credits(now: Situation) -> tuple[str, ...]:
+    """Whom the weather data ask to name."""
+    return tuple(clean(text) for text in now.forecast.credits)
 
 
 def today_brief(folder: Path, as_of: date, *, moment: datetime) -> Brief:
@@ -101,7 +106,7 @@ def queue_alarms(outbox: Outbox, now: Situation, to: Addressees) -> list[Matter]
     memory = outbox.memory(ALARMS, as_of)
     told = memory[1] if memory is not None and fall_of(memory[0]) == now.forecast.fall else {}
     matters, after = alarms(now, told)
-    footing = (sentences.heading(now.forecast), sentences.sources(now.forecast))
+    footing = (sentences.heading(now.forecast), sentences.sources(now.forecast), *_credits(now))
     _queue(outbox, matters, after, now.settings, footing, to, as_of=as_of, now=now.moment, before=told)
     return matters
 

@@ -26,6 +26,7 @@ def snap_text(
         _kept(report),
         _warnings(report),
         ["Take care", *(f"{title}: {text}" for title, text in TAKE_CARE.items())],
+        ["Weather data", *(clean(text) for text in report.credits)] if report.credits else [],
     ]
     lines = []
     for block in blocks:

@@ -120,6 +120,7 @@ def snap_report(
             if known.crews
         },
         outlook_text=_outlook_text(known),
+        credits=known.weather.credits,
         warnings=(*known.notices, *air.notices, *fit_notices, *_refused(states)),
         costs=known.settings.costs.model_dump() | known.settings.snap.model_dump(),
     )

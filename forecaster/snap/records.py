@@ -258,6 +258,7 @@ class SnapReport:
     warnings: tuple[Notice, ...]
     by_crews: Mapping[int, tuple[DayPlan, ...]] = field(default_factory=dict)
     costs: Mapping[str, float] = field(default_factory=dict)
+    credits: tuple[str, ...] = ()
 
     @property
     def plan(self) -> DayPlan:
