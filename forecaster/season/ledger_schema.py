@@ -92,13 +92,11 @@ def check_file(
     Raises:
         BadInput: It is another program's file, or made by a newer version of this one.
     """
-    application = int(connection.execute("PRAGMA application_id").fetchone()[0])
-    version, known = file_version(connection), migrations[-1].number
-    if application != APPLICATION_ID:
-        empty = connection.execute("SELECT count(*) FROM sqlite_schema").fetchone()[0] == 0
-        if application or version or not empty:
-            text = "is a database of another program. Move it away; the ledger is made new when needed."
-            raise BadInput(Problem(name, text))
+    application, version, empty = _stamps(connection)
+    known = migrations[-1].number
+    if application != APPLICATION_ID and (application or version or not empty):
+        text = "is a database of another program. Move it away; the ledger is made new when needed."
+        raise BadInput(Problem(name, text))
     if version > known:
         text = (
             f"was written by a newer version of the program (ledger format {version}; this version knows"
@@ -106,6 +104,24 @@ def check_file(
         )
         raise BadInput(Problem(name, text))
     return version == known
+
+
+def _stamps(connection: sqlite3.Connection) -> tuple[int, int, bool]:
+    """Whose file it is, its version, and whether nothing is in it, all of one moment.
+
+    Read one by one, a file that another process is just making would look like somebody else's.
+    """
+    alone = not connection.in_transaction
+    if alone:
+        connection.execute("BEGIN")
+    try:
+        application = int(connection.execute("PRAGMA application_id").fetchone()[0])
+        version = file_version(connection)
+        empty = connection.execute("SELECT count(*) FROM sqlite_schema").fetchone()[0] == 0
+    finally:
+        if alone:
+            connection.execute("ROLLBACK")
+    return application, version, empty
 
 
 def migrate(
