@@ -1,4 +1,4 @@
-"""Many people write the first event of a season at once: the file is made by one of them, all are recorded."""
+"""Many people write the first event of a season at once: one of them makes the file, all are recorded."""
 
 from __future__ import annotations
 
