@@ -22,15 +22,15 @@ def test_owner_enters_a_reading_and_sees_the_estimate_move(
     with watched(chromium, served.url, script=script) as phone:
         phone.go("/")
         page = phone.page
-        assert page.get_by_role("heading", name="at risk").is_visible()
+        page.get_by_role("heading", name="at risk").wait_for()
         page.locator(f'a[href="/site/{SITE}"]').first.click()
-        assert page.get_by_role("heading", level=1).is_visible()
+        page.get_by_role("heading", level=1).wait_for()
         page.locator(f'a[href$="/site/{SITE}/reading"]').first.click()
         page.get_by_label("Water temperature").fill("44.5")
         page.get_by_label("Measured by").fill("Heron")
         page.get_by_role("button", name="Record the reading").click()
         page.wait_for_url("**/entered/*")
-        assert page.get_by_text("water 44.5 °F").is_visible()
+        page.get_by_text("water 44.5 °F").wait_for()
         page.get_by_role("heading", name="How the estimate moved").wait_for(timeout=60_000)
         row = page.get_by_role("row", name="Water")
         before, now = (cell.inner_text() for cell in row.get_by_role("cell").all())
@@ -38,7 +38,7 @@ def test_owner_enters_a_reading_and_sees_the_estimate_move(
         assert now.startswith("about 4")
         page.get_by_role("button", name="Undo").click()
         page.wait_for_url("**/entered/2")
-        assert page.get_by_text("undoes event 1").is_visible()
+        page.get_by_text("undoes event 1").wait_for()
         phone.check()
 
 
@@ -105,7 +105,7 @@ def test_today_prints_without_what_paper_cannot_do(base_served: Served, chromium
         window.go("/")
         window.page.emulate_media(media="print")
         assert not window.page.get_by_role("navigation").is_visible()
-        assert window.page.get_by_role("heading", name="Next crew-days").is_visible()
+        window.page.get_by_role("heading", name="Next crew-days").wait_for()
         paper = window.page.evaluate("getComputedStyle(document.body).backgroundColor")
         assert paper == "rgb(255, 255, 255)"
         reach = window.page.locator(".reach").first

@@ -43,16 +43,16 @@ def test_scheduler_moves_a_stop_undoes_it_and_downloads(served: Served, chromium
         page.wait_for_url(f"**{MOVE}")
         page.get_by_text("All 45 possible crew-days by date").click()
         page.get_by_role("link", name="Tue 14 Oct Otter").first.click()
-        assert page.get_by_text(re.compile(r"The move (costs|saves) \$")).is_visible()
-        assert page.get_by_text("Look at this first").is_visible()
+        page.get_by_text(re.compile(r"The move (costs|saves) \$")).wait_for()
+        page.get_by_text("Look at this first").wait_for()
         page.get_by_role("button", name="Move it").click()
         page.wait_for_url("**/route?done=*")
-        assert page.get_by_text("moved by hand to Tue 14 Oct with Otter").first.is_visible()
+        page.get_by_text("moved by hand to Tue 14 Oct with Otter").first.wait_for()
         stop = block(page).locator(f'.stop[data-site="{SITE}"]')
-        assert stop.get_by_text("kept by hand").is_visible()
+        stop.get_by_text("kept by hand").wait_for()
         page.get_by_role("button", name="Undo").click()
         page.wait_for_url("**/route?done=3*")
-        assert page.get_by_text("Taken back: V-06").is_visible()
+        page.get_by_text("Taken back: V-06").wait_for()
         desk.go("/route/files")
         with page.expect_download() as download:
             page.get_by_role("row", name="Calendar of all crews").get_by_role("link", name="Download").click()
@@ -64,7 +64,7 @@ def test_dragging_shows_every_cost_and_then_the_whole_one(served: Served, chromi
     with watched(chromium, served.url, TALL) as desk:
         desk.go("/route")
         page = desk.page
-        assert page.get_by_text("or drag a stop to another crew-day").is_visible()
+        page.get_by_text("or drag a stop to another crew-day").wait_for()
         stop = page.locator(f'.stop[data-site="{SITE}"]')
         stop.hover()
         page.mouse.down()
@@ -86,7 +86,7 @@ def test_dragging_shows_every_cost_and_then_the_whole_one(served: Served, chromi
         dialog.wait_for()
         dialog.get_by_role("button", name="Move it").click()
         page.wait_for_url("**/route?done=*")
-        assert block(page).locator(f'.stop[data-site="{SITE}"]').is_visible()
+        block(page).locator(f'.stop[data-site="{SITE}"]').wait_for()
         desk.check()
 
 
@@ -114,7 +114,7 @@ def test_names_with_script_stay_text(served: Served, chromium: Any) -> None:
         desk.go("/route")
         desk.page.locator(f'.stop[data-site="{SITE}"]').drag_to(block(desk.page))
         desk.page.get_by_role("dialog").wait_for()
-        assert desk.page.get_by_role("dialog").get_by_text(HOSTILE).first.is_visible()
+        desk.page.get_by_role("dialog").get_by_text(HOSTILE).first.wait_for()
         assert [line for line in desk.said if "404" not in line] == []
 
 
@@ -152,5 +152,5 @@ def test_the_map_is_drawn_and_print_leaves_the_buttons_out(base_served: Served, 
         window.page.emulate_media(media="print")
         assert not window.page.locator(".move").first.is_visible()
         assert not window.page.get_by_role("button", name="Put this plan in force").is_visible()
-        assert window.page.locator(".stop").first.is_visible()
+        window.page.locator(".stop").first.wait_for()
         window.check()
