@@ -11,6 +11,9 @@ from forecaster.cli_ledger_desk import Folder, SaidOn, SiteName, Who, Why, open_
 from forecaster.errors import BadInput, Problem, did_you_mean
 
 if TYPE_CHECKING:
+    from datetime import date
+    from pathlib import Path
+
     from forecaster.season.events import Entry, Event
     from forecaster.season.ledger import Clock
     from forecaster.season.state import SeasonState
@@ -115,6 +118,7 @@ class DateCommands:
             hint = did_you_mean(crew, names.values()) or f" The crews: {listed}."
             raise BadInput(Problem("crew", f'"{crew}" is no crew.{hint}'))
         place = (desk.day(day, where="date", ahead=True), names[crew.casefold()])
+        _check_crew_day(folder, *place)
         desk.record(
             events.placed(site_id, desk.today, *place),
             unless=lambda state: state.placed.get(site_id) == place,
@@ -188,3 +192,24 @@ def register_dates(app: typer.Typer, clock: Clock) -> None:
     }
     for name, command in named.items():
         app.command(name)(command)
+
+
+def _check_crew_day(folder: Path, day: date, name: str) -> None:
+    """Refuse a day on which the crew does not work, with the nearest days on which it does.
+
+    Raises:
+        BadInput: No crew-day.
+    """
+    from datetime import timedelta
+
+    from forecaster.falls import fall_of
+    from forecaster.season.settings import read_settings
+
+    settings = read_settings(folder)
+    crew = next(crew for crew in settings.crews if crew.name == name)
+    if crew.works_on(day) or fall_of(day) != settings.season.year:  # another fall is refused by its own rule
+        return
+    around = [day + timedelta(days=n) for n in (-3, -2, -1, 1, 2, 3)]
+    near = ", ".join(one.isoformat() for one in around if crew.works_on(one))
+    hint = f"Near it: {near}." if near else f"It works from {crew.first_day} to {crew.last_day}."
+    raise BadInput(Problem("date", f"{name} does not work on {day:%a} {day.isoformat()}. {hint}"))

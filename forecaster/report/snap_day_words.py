@@ -47,7 +47,7 @@ def advice(report: SnapReport) -> str:
     cold, far = limit(report.plumbing_c, report.units), percent(report.quick_chance)
     where = f"a first night of {cold} is near at {count(near, 'open site')} ({far} or more)"
     if not near:
-        where = f"a first night of {cold} is near at no open site"
+        where = f"no open site has {far} or more of a first night of {cold}"
     if report.plan.saves <= 0.0:
         if any(better_plan(plans).saves > 0.0 for plans in report.by_crews.values()) and not close.crews:
             return plan(close, report)
@@ -58,8 +58,7 @@ def advice(report: SnapReport) -> str:
             f"Protect now, close later: {where}; {len(quick.done)} quick visits fit before dark instead of "
             f"{len(close.done)} closings and save {more} more."
         )
-    why = "full closings save more today than quick visits"
-    return f"Close today: {why}; {where}."
+    return f"Close today: full closings save more than quick visits{f'; {where}' if near else ''}."
 
 
 def crew_line(visits: CrewVisits) -> str:

@@ -116,7 +116,8 @@ def read_bytes(path: Path) -> bytes:
     try:
         return path.read_bytes()
     except FileNotFoundError:
-        raise BadInput(Problem(path.name, f"no such file in {path.parent}.")) from None
+        folder = path.parent.resolve()
+        raise BadInput(Problem(path.name, f"no such file in {folder.name or folder}.")) from None
     except OSError as error:
         text = f"cannot be read ({error.strerror}). Close it in other programs, or check who may read it."
         raise BadInput(Problem(path.name, text)) from None

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import csv
 import io
+import os
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -88,9 +89,18 @@ def export_weather(
         write_whole(to / CREDITS_FILE, ("\n".join(named) + "\n").encode("utf-8"))
     _check_same(weather, to, as_of)
     outlook = "files" if weather.outlooks else "none"
-    lines = ("[weather]", 'source = "files"', f'folder = "{to.name}"', f'outlook = "{outlook}"')
+    named_so = _seen_from(folder, to)
+    lines = ("[weather]", 'source = "files"', f'folder = "{named_so}"', f'outlook = "{outlook}"')
     names = tuple(station.station_id for station in weather.stations)
     return Exported(to, names, days, len(weather.outlooks), lines)
+
+
+def _seen_from(folder: Path, to: Path) -> str:
+    """The exported folder as `season.toml` in `folder` has to name it."""
+    try:
+        return Path(os.path.relpath(to.resolve(), folder.resolve())).as_posix()
+    except ValueError:  # another drive of Windows
+        return to.resolve().as_posix()
 
 
 def _record(path: Path, as_of: date) -> tuple[bytes, int]:

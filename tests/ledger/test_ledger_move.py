@@ -34,6 +34,7 @@ def test_move_again_back_and_free(run, folder):
         (["L-09", "15 Oct", "Hern"], "Did you mean Heron?"),
         (["L-09", "15 Oct"], "is no crew"),
         (["L-99", "15 Oct", "Heron"], "is not in the site sheet"),
+        (["L-09", "12 Oct", "Heron"], "Heron does not work on Sun 2025-10-12. Near it: "),
         (["L-09", "15 Oct 2024", "Heron"], "not in the fall of 2025"),
     ],
 )

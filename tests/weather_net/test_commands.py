@@ -125,6 +125,9 @@ def test_from_stations_to_a_forecast_made_again(office: Office) -> None:
     to = office.folder / "weather-then"
     said = office.type("export", str(office.folder), str(to), "--as-of", f"{TODAY}")
     assert 'folder = "weather-then"' in said
+    beside = office.folder.parent / "weather-beside"
+    said = office.type("export", str(office.folder), str(beside), "--as-of", f"{TODAY}")
+    assert 'folder = "../weather-beside"' in said  # as the season's folder sees it
     settings = read_settings(office.folder)
     sites, _ = read_sites(office.folder, crew_names=())
     before = load_weather(office.folder, settings, as_of=TODAY, sites=sites)
