@@ -28,7 +28,7 @@ from forecaster.brief.secrets import Secrets
 from forecaster.errors import Problem
 from forecaster.report.words import clean
 from forecaster.season.addresses import is_this_machine
-from forecaster.season.settings import MailSettings
+from forecaster.season.message_settings import MailSettings
 
 TIMEOUT_S = 30.0
 END_TIMEOUT_S = 600.0

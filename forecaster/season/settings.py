@@ -12,14 +12,15 @@ from pathlib import Path
 from typing import Annotated, Any, Literal
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError, available_timezones
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
+from pydantic import BaseModel, BeforeValidator, Field
 
 from forecaster.errors import BadInput, Problem, did_you_mean
 from forecaster.falls import fall_end, fall_start
 from forecaster.season.addresses import base_address, station_ids, variable_name
 from forecaster.season.cells import parse_weekday
-from forecaster.season.channels import channel_names, levels, mail_address, mail_addresses
-from forecaster.season.moments import parse_clock, parse_day
+from forecaster.season.closed import Closed, clock
+from forecaster.season.message_settings import AlarmSettings, BriefSettings, MailSettings
+from forecaster.season.moments import parse_day
 from forecaster.season.quantities import shown
 from forecaster.season.settings_problems import TableCheck, as_written, keys_of, parse_toml
 from forecaster.season.tables import decode, read_bytes
@@ -27,20 +28,8 @@ from forecaster.season.winter_settings import OfficeSettings, WinterSettings
 from forecaster.units import KM_PER_MILE, c_to_f, f_to_c
 
 
-class _Closed(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True, strict=True, allow_inf_nan=False)
-
-
 def _day(value: object) -> object:
     return parse_day(value.strip()) if isinstance(value, str) else value
-
-
-def _clock(value: object) -> object:
-    """A time of the file, or a text such as "07:30"."""
-    if not isinstance(value, str):
-        return value
-    seconds = round(parse_clock(value.strip()) * 3600)
-    return time(seconds // 3600, seconds // 60 % 60, seconds % 60)
 
 
 def _zone(value: object) -> object:
@@ -73,7 +62,7 @@ _Address = Annotated[str, BeforeValidator(base_address)]
 _AddressOrNone = Annotated[str, BeforeValidator(lambda value: base_address(value) if value != "" else "")]
 
 
-class Season(_Closed):
+class Season(Closed):
     """Table [season]. `year` is the year of the fall's August; `members` courses of the season are drawn.
 
     A season without a name is called after its year.
@@ -87,7 +76,7 @@ class Season(_Closed):
     members: int = Field(default=1500, ge=100, le=20_000)
 
 
-class WeatherSettings(_Closed):
+class WeatherSettings(Closed):
     """Table [weather]: where station records and outlooks come from; `folder` lies in the season folder.
 
     `contact`: address or page of the office, sent with every request as the services ask. `stations`: if
@@ -114,7 +103,7 @@ class WeatherSettings(_Closed):
     geocoder_url: _Address = "https://geocoding.geo.census.gov/geocoder/locations/addressbatch"
 
 
-class Thresholds(_Closed):
+class Thresholds(Closed):
     """Table [thresholds], limits of daily mean water and of a day's minimum air [°C], days [days].
 
     50 and 45 °F and 28 °F are common practice, no source; 20 °F is the alert for unprotected pipes given by
@@ -129,7 +118,7 @@ class Thresholds(_Closed):
     plumbing_freeze_c: float = Field(default=f_to_c(20), ge=-20, le=0)
 
 
-class Costs(_Closed):
+class Costs(Closed):
     """Table [costs] [$]: what closing too early or too late, driving and moving a told date cost."""
 
     warm_day: float = Field(default=10.0, ge=0, le=100_000)
@@ -141,7 +130,7 @@ class Costs(_Closed):
     window_margin: float = Field(default=15.0, ge=0, le=100_000)
 
 
-class RouteSettings(_Closed):
+class RouteSettings(Closed):
     """Table [route]. `max_caught`: ponds that may still be open at their first hard freeze, None is no limit;
     `caught_chance`: the chance with which that must hold; `road_factor`: road over straight line;
     `speed_km_h` [km/h]; `lost_day_share`: share of crew-days lost to weather and breakdowns."""
@@ -154,7 +143,7 @@ class RouteSettings(_Closed):
     ice_hours_factor: float = Field(default=1.5, ge=1, le=10)
 
 
-class SnapSettings(_Closed):
+class SnapSettings(Closed):
     """Table [snap]: what counts after a cold snap. `quick_visit_minutes`: power off, pump out or lines
     drained; `soon_days`: nights that a visit today is weighed against; `look_back_days`: days in which a snap
     is looked for; `quick_chance`: a plumbing freeze within `soon_days` is near from this chance on;
@@ -173,56 +162,7 @@ class SnapSettings(_Closed):
     ice_cover_days: int = Field(default=4, ge=1, le=30)
 
 
-class BriefSettings(_Closed):
-    """Table [brief]. `channels`: "mail", or names of the secrets file; `at`: when `watch` sends it, local;
-    from `quiet_from` to `quiet_to` (local) nothing is sent, equal times: no quiet hours; `moved_days`: a date
-    that moved by so many days is told; `risk_levels`: a site is told when its chance crosses one of them;
-    `snap_chance`: a cold snap within `snap_days` at least this likely is told."""
-
-    channels: Annotated[tuple[str, ...], BeforeValidator(channel_names)] = ("mail",)
-    at: Annotated[time, BeforeValidator(_clock)] = time(6, 0)
-    quiet_from: Annotated[time, BeforeValidator(_clock)] = time(21, 0)
-    quiet_to: Annotated[time, BeforeValidator(_clock)] = time(6, 0)
-    moved_days: int = Field(default=2, ge=1, le=30)
-    risk_levels: Annotated[tuple[float, ...], BeforeValidator(levels)] = (0.2, 0.5)
-    snap_chance: float = Field(default=0.3, ge=0.01, le=1)
-    snap_days: int = Field(default=7, ge=1, le=14)
-
-
-class AlarmSettings(_Closed):
-    """Table [alarms]. An alarm is raised when the chance of a hard freeze within `hard_freeze_days` is above
-    `hard_freeze_chance` at an open site; when a site's minimum of the next three days is below `minimum_c`
-    with a chance above `minimum_chance`; when water has come down to the thresholds named by `water`; when
-    the weather is older than `data_hours` [h]. A chance of 1 switches its rule off. `repeat_hours` [h]: a
-    rule speaks of further sites, or of a new spell, no sooner (at once if they are many); at most
-    `most_per_day` messages a channel in 24 hours; `quiet_hours`: whether alarms keep the quiet hours of
-    [brief]. No `channels`: those of [brief]."""
-
-    channels: Annotated[tuple[str, ...], BeforeValidator(channel_names)] = ()
-    hard_freeze_chance: float = Field(default=0.5, ge=0, le=1)
-    hard_freeze_days: int = Field(default=3, ge=1, le=14)
-    minimum_c: float = Field(default=f_to_c(20), ge=-60, le=10)
-    minimum_chance: float = Field(default=0.3, ge=0, le=1)
-    water: Literal["none", "start", "sustained", "both"] = "none"
-    data_hours: int = Field(default=72, ge=12, le=10_000)
-    repeat_hours: int = Field(default=24, ge=1, le=1000)
-    most_per_day: int = Field(default=6, ge=1, le=100)
-    quiet_hours: Literal["keep", "break"] = "keep"
-
-
-class MailSettings(_Closed):
-    """Table [mail]: the mail server; never a password. No `user`: the `sender` logs in; `security` "none"
-    only for a server on this machine or without a password."""
-
-    host: str = ""
-    port: int = Field(default=587, ge=1, le=65_535)
-    security: Literal["starttls", "ssl", "none"] = "starttls"
-    user: str = ""
-    sender: Annotated[str, BeforeValidator(mail_address)] = ""
-    to: Annotated[tuple[str, ...], BeforeValidator(mail_addresses)] = ()
-
-
-class Crew(_Closed):
+class Crew(Closed):
     """One table [[crew]]: works on `work_days` (0 = Monday) from `first_day` to `last_day`, both included,
     but not on `days_off`; starts from its place at `start_time`, `hours_per_day` [h] with the driving."""
 
@@ -235,7 +175,7 @@ class Crew(_Closed):
     )
     first_day: Annotated[date, BeforeValidator(_day)] = Field(examples=["2025-09-15"])
     last_day: Annotated[date, BeforeValidator(_day)] = Field(examples=["2025-12-05"])
-    start_time: Annotated[time, BeforeValidator(_clock)] = time(7, 30)
+    start_time: Annotated[time, BeforeValidator(clock)] = time(7, 30)
     days_off: Annotated[frozenset[date], BeforeValidator(_days)] = frozenset()
 
     def works_on(self, day: date) -> bool:
@@ -244,7 +184,7 @@ class Crew(_Closed):
         return in_season and day.weekday() in self.work_days and day not in self.days_off
 
 
-class Settings(_Closed):
+class Settings(Closed):
     """The whole of `season.toml`."""
 
     season: Season

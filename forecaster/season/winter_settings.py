@@ -5,15 +5,12 @@ from __future__ import annotations
 from typing import Annotated
 from urllib.parse import urlsplit
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
+from pydantic import BeforeValidator, Field
 
+from forecaster.season.closed import Closed
 from forecaster.units import f_to_c
 
 LONGEST_LINE = 120
-
-
-class _Closed(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True, strict=True, allow_inf_nan=False)
 
 
 def _line(value: object) -> object:
@@ -38,7 +35,7 @@ def _pages(value: object) -> object:
     return value.rstrip("/")
 
 
-class WinterSettings(_Closed):
+class WinterSettings(Closed):
     """Table [winter]. `kwh_price` [$ a kWh], None: no cost is named; `deicer_on_c`, `deicer_off_c`: water at
     which a de-icer's thermostat switches on and off (34 and 40 °F: Univ. of Illinois Extension);
     `deicer_duty`: share of the thermostat's hours in which it really heats; `last_feeding_c` (trade advice
@@ -59,7 +56,7 @@ class WinterSettings(_Closed):
         return self.deicer_off_c < self.deicer_on_c - 1e-9
 
 
-class OfficeSettings(_Closed):
+class OfficeSettings(Closed):
     """Table [office]: how the office signs, and the `address` at which its pages are served ("": none)."""
 
     name: Annotated[str, BeforeValidator(_line)] = ""

@@ -12,7 +12,8 @@ from invented_route import AS_OF, route_forecast
 from forecaster.brief.coming import ComingNights
 from forecaster.brief.situation import OutlookNights, Situation
 from forecaster.forecast import RouteForecast, SiteForecast
-from forecaster.season.settings import AlarmSettings, BriefSettings, Season, Settings
+from forecaster.season.message_settings import AlarmSettings, BriefSettings
+from forecaster.season.settings import Season, Settings
 
 MOMENT = datetime(2025, 10, 6, 11, 0, tzinfo=UTC)  # 6:00 in Chicago
 

@@ -24,7 +24,7 @@ from forecaster.brief.secrets import Secrets
 from forecaster.brief.sending import Post, send_all
 from forecaster.brief.web_channels import PostSender
 from forecaster.season import ledger
-from forecaster.season.settings import MailSettings
+from forecaster.season.message_settings import MailSettings
 
 NOON = datetime(2025, 10, 6, 17, 0, tzinfo=UTC)
 ALARM = Message(

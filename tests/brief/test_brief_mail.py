@@ -15,7 +15,7 @@ from forecaster.brief.mail import MailSender, check_mail, mail_bytes
 from forecaster.brief.outbox import Message
 from forecaster.brief.outcome import Outcome
 from forecaster.brief.secrets import Secrets
-from forecaster.season.settings import MailSettings
+from forecaster.season.message_settings import MailSettings
 
 PASSWORD = "open sesame 7391"
 TO = "owner@example.org"

@@ -1,4 +1,4 @@
-"""Six real snaps of Champion, Nebraska, with a hand-worked table each (see `snap_season.Row`)."""
+"""Six real snaps of Champion, Nebraska, each with its table: see `snap_season.Row` for what it rests on."""
 
 from __future__ import annotations
 

@@ -58,11 +58,12 @@ NEAR = 0.04
 
 @dataclass(frozen=True)
 class Row:
-    """One line of a hand-worked table, in the order of the page.
+    """One line of a worked table, in the order of the page.
 
-    Chances: 20 °F so far, 20 °F new, 28 °F new, ice new, long cover, and days of warm water (as the page
-    says them, two decimals). Dollars worked from them by hand: pipes 400 x stake x new, leak 100 x stake x so
-    far, fish 250 x cover, ice 150 x new (closings only), hard frost 60 x new, warm water -10 x days.
+    Chances: 20 °F so far, 20 °F new, 28 °F new, ice new, long cover, and days of warm water, as the page says
+    them (two decimals): a regression, no independent evidence. Dollars are arithmetic on them, printed once:
+    pipes 400 x stake x new, leak 100 x stake x so far, fish 250 x cover, ice 150 x new (closings only), hard
+    frost 60 x new, warm water -10 x days.
     """
 
     site_id: str
