@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
 
-from jinja2 import Environment, FileSystemLoader, StrictUndefined, Template
+from jinja2 import Template
 from markupsafe import Markup
 
 from forecaster.backtest.contract import Backtest
@@ -24,6 +24,7 @@ from forecaster.report.backtest_svg import (
 )
 from forecaster.report.backtest_text import day_words, event_words, outlook_words, promise_sentences
 from forecaster.report.svg import TEMPLATES
+from forecaster.report.templating import page_environment
 from forecaster.report.words import clean
 
 TERMS = {
@@ -100,13 +101,7 @@ def backtest_page(backtest: Backtest, *, beside: Sequence[Backtest] = ()) -> str
 
 @cache
 def _template() -> Template:
-    environment = Environment(
-        autoescape=True,
-        undefined=StrictUndefined,
-        loader=FileSystemLoader(str(TEMPLATES)),
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
+    environment = page_environment()
     return environment.get_template("backtest.html.j2")
 
 

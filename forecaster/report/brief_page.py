@@ -7,11 +7,11 @@ from __future__ import annotations
 
 from functools import cache
 
-from jinja2 import Environment, FileSystemLoader, StrictUndefined, Template
+from jinja2 import Template
 
 from forecaster.matters import Brief, Matter
 from forecaster.report.brief_text import NOTHING, cautions, subject
-from forecaster.report.svg import TEMPLATES
+from forecaster.report.templating import page_environment
 from forecaster.report.words import clean, weekday_date
 
 
@@ -42,11 +42,5 @@ def alarm_page(matter: Matter, *, heading: str, footing: tuple[str, ...]) -> str
 
 @cache
 def _template() -> Template:
-    environment = Environment(
-        autoescape=True,
-        undefined=StrictUndefined,
-        loader=FileSystemLoader(str(TEMPLATES)),
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
+    environment = page_environment()
     return environment.get_template("brief.html.j2")

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from functools import cache
 
-from jinja2 import Environment, FileSystemLoader, StrictUndefined, Template
+from jinja2 import Template
 from markupsafe import Markup
 
 from forecaster.forecast import RouteForecast, SiteForecast, StationUse
@@ -17,6 +17,7 @@ from forecaster.report.glossary import ICE_CAUTION, TAKE_CARE, glossary
 from forecaster.report.plan_words import latest_start, move_line, plan_facts
 from forecaster.report.strip import StripDates, dates_of, route_curves, route_dates
 from forecaster.report.svg import TEMPLATES, axis_symbol, sign_svg, strip_css, strip_svg
+from forecaster.report.templating import page_environment
 
 WARNINGS_OPEN = 5
 """So many warnings or fewer are shown without a tap."""
@@ -43,9 +44,9 @@ def route_page(forecast: RouteForecast) -> str:
         urgent=[site for site in forecast.sites if view.act_now(site)],
         coming=coming,
         later=view.later_working_days(forecast, after=coming),
-        route_strip=Markup(_route_strip(forecast)),
+        route_strip=Markup(route_strip(forecast)),
         axis=Markup(axis_symbol(StripDates(forecast.as_of), axis_id="axis")),
-        site_strip=lambda site: Markup(_site_strip(site, forecast)),
+        site_strip=lambda site: Markup(site_strip(site, forecast)),
         water_reason=lambda site: _water_reason(site, stations.get(site.station_id)),
         strip_css=Markup(strip_css()),
         page_css=Markup(TEMPLATES.joinpath("page.css").read_text(encoding="utf-8")),
@@ -54,13 +55,7 @@ def route_page(forecast: RouteForecast) -> str:
 
 @cache
 def _template() -> Template:
-    environment = Environment(
-        autoescape=True,
-        undefined=StrictUndefined,
-        loader=FileSystemLoader(str(TEMPLATES)),
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
+    environment = page_environment()
     for function in (
         *(
             words.about,
@@ -94,7 +89,8 @@ def _template() -> Template:
     return environment.get_template("page.html.j2")
 
 
-def _site_strip(site: SiteForecast, forecast: RouteForecast) -> str:
+def site_strip(site: SiteForecast, forecast: RouteForecast) -> str:
+    """The season strip of one site as SVG; its axis is that of the page (`axis`)."""
     return strip_svg(
         site.curves,
         dates_of(site, forecast.as_of),
@@ -105,7 +101,8 @@ def _site_strip(site: SiteForecast, forecast: RouteForecast) -> str:
     )
 
 
-def _route_strip(forecast: RouteForecast) -> str:
+def route_strip(forecast: RouteForecast) -> str:
+    """The season strip of the whole route as SVG."""
     return strip_svg(
         route_curves(forecast),
         route_dates(forecast),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from functools import cache
 
-from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from jinja2 import Environment
 from markupsafe import Markup
 
 from forecaster.report import words
@@ -12,6 +12,7 @@ from forecaster.report.glossary import glossary
 from forecaster.report.sheet_pdf import Paper, letters_pt
 from forecaster.report.sheet_stop import SIGN, WHO_DECIDES, DaySheets, StopSheet
 from forecaster.report.svg import TEMPLATES
+from forecaster.report.templating import page_environment
 
 
 def sheets_page(sheets: DaySheets, *, paper: Paper = "letter") -> str:
@@ -44,12 +45,6 @@ def sheet_css() -> str:
 
 @cache
 def _environment() -> Environment:
-    made = Environment(
-        autoescape=True,
-        undefined=StrictUndefined,
-        loader=FileSystemLoader(str(TEMPLATES)),
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
+    made = page_environment()
     made.filters.update({function.__name__: function for function in (words.clean, words.day_month)})
     return made

@@ -14,12 +14,13 @@ from datetime import date, datetime
 from functools import cache
 from typing import Any
 
-from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from jinja2 import Environment
 from markupsafe import Markup
 
 from forecaster.report import snap_day_words, snap_words, words
 from forecaster.report.glossary import ICE_CAUTION, TAKE_CARE
 from forecaster.report.svg import TEMPLATES
+from forecaster.report.templating import page_environment
 from forecaster.season.sites import Site
 from forecaster.snap.records import SnapReport, StationNight, better_plan
 
@@ -137,13 +138,7 @@ FILTERS: tuple[Callable[..., Any], ...] = (
 
 @cache
 def _environment() -> Environment:
-    environment = Environment(
-        autoescape=True,
-        undefined=StrictUndefined,
-        loader=FileSystemLoader(str(TEMPLATES)),
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
+    environment = page_environment()
     for function in FILTERS:
         environment.filters[function.__name__] = function
     return environment

@@ -13,13 +13,14 @@ from importlib import import_module
 from pathlib import Path
 from typing import Any
 
-from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from jinja2 import Environment
 from markupsafe import Markup
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, Response
 
 from forecaster.report import plan_words, sentences, svg, view, words
 from forecaster.report.glossary import ICE_CAUTION, TAKE_CARE, glossary
+from forecaster.report.templating import page_environment
 from forecaster.web.access import Session, masked
 from forecaster.web.forms import Form
 from forecaster.web.passwords import ROLE_WORDS
@@ -156,13 +157,7 @@ def static_bytes(name: str) -> bytes:
 @cache
 def environment() -> Environment:
     """Templates of the pages, with the reports' words as filters."""
-    made = Environment(
-        autoescape=True,
-        undefined=StrictUndefined,
-        loader=FileSystemLoader(str(TEMPLATES)),
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
+    made = page_environment(TEMPLATES)
     made.filters.update({function.__name__: function for function in FILTERS})
     made.globals.update(
         say=sentences,

@@ -10,13 +10,10 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
-from forecaster.forecast import RouteForecast, SiteForecast
 from forecaster.report import view
-from forecaster.report.plan_words import latest_start
-from forecaster.report.sentences import caught, closing, freezing
-from forecaster.report.strip import StripDates, dates_of, route_curves, route_dates
-from forecaster.report.svg import axis_symbol, strip_svg
-from forecaster.report.words import clean
+from forecaster.report.page import route_strip, site_strip
+from forecaster.report.strip import StripDates
+from forecaster.report.svg import axis_symbol
 from forecaster.season.events import Event
 from forecaster.season.known_sites import Basics, KnownSite
 from forecaster.season.ledger import open_ledger
@@ -76,8 +73,8 @@ def today_content(snapshot: Snapshot, yesterday: Digest | None, desk: Desk, may_
             contact_of=contact_of,
             may_enter=may_enter,
             axis=Markup(axis_symbol(StripDates(forecast.as_of), axis_id="axis")),
-            strip=lambda site: Markup(_strip(site, forecast)),
-            route_strip=Markup(_route_strip(forecast)),
+            strip=lambda site: Markup(site_strip(site, forecast)),
+            route_strip=Markup(route_strip(forecast)),
         )
     )
     return Markup(html)
@@ -97,28 +94,6 @@ def _basics(snapshot: Snapshot, desk: Desk) -> Basics:
     season = snapshot.known.settings.season
     sites = {site.site_id: KnownSite(site.site_id, site.customer) for site in snapshot.known.sites}
     return Basics(desk.folder, season.units, season.year, ZoneInfo(season.timezone), (), sites)
-
-
-def _strip(site: SiteForecast, forecast: RouteForecast) -> str:
-    return strip_svg(
-        site.curves,
-        dates_of(site, forecast.as_of),
-        uid=f"g{site.rank}",
-        title=f"The fall at {clean(site.site.site_id)}",
-        desc=f"{closing(site)} {freezing(site)}",
-        axis_id="axis",
-    )
-
-
-def _route_strip(forecast: RouteForecast) -> str:
-    return strip_svg(
-        route_curves(forecast),
-        route_dates(forecast),
-        uid="route",
-        title="The fall on the whole route",
-        desc=f"{caught(forecast)} {latest_start(forecast.plan)}",
-        axis_id="axis",
-    )
 
 
 ROUTES = [Route("/", today)]
