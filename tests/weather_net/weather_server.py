@@ -174,7 +174,7 @@ def _handler_of(home: WeatherServer) -> type[BaseHTTPRequestHandler]:
                     self.wfile.flush()
                     time.sleep(answer.pause_s)
                 return
+            home.bytes_sent += len(body)  # before: the asker may look as soon as it has them
             self.wfile.write(body)
-            home.bytes_sent += len(body)
 
     return Handler
