@@ -91,3 +91,15 @@ def carried_on(gap: Floats, known_day: NDArray[np.int64], ahead_day: NDArray[np.
     between = memory(known_day[:, None] - known_day[None, :])
     across = memory(known_day[:, None] - ahead_day[None, :])
     return np.asarray(gap @ np.linalg.solve(between, across))
+
+
+def lingering(gap: Floats, known_day: NDArray[np.int64], day: NDArray[np.int64]) -> Floats:
+    """The part of a difference that lingers for months, as expected on any days: shape (..., day).
+
+    Args:
+        gap: Observed less member on the known days, shape (..., known), finite.
+        known_day, day: Day indices, shapes (known,) and (day,).
+    """
+    between = memory(known_day[:, None] - known_day[None, :])
+    across = SLOW_SHARE * np.exp(-np.abs(known_day[:, None] - day[None, :]) / SLOW_DAYS)
+    return np.asarray(gap @ np.linalg.solve(between, across))

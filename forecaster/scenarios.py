@@ -2,7 +2,7 @@
 
 A member is one earlier season, moved by some days and by the shrunk warming since, at every station at once:
 cold snaps hit the whole route together. It is then joined to this season: what the last weeks were warmer or
-colder than the member's own carries on and fades (`anomalies.carried_on`). The first days come from the
+colder than the member's own carries on and fades (`carrying.py`). The first days come from the
 latest outlook plus its error, joined likewise to the days after. Recipe and its measured skill:
 DEVELOPERS.md, Members. Limit: daily minima and means only.
 """
@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from forecaster.anomalies import TREND_SD_C, carried_on, shrunk_trend, usual_course
+from forecaster.carrying import LINK_FIRST_DAY, LINK_LAST_DAY, carried
 from forecaster.falls import FALL_DAYS, fall_day
 from forecaster.outlook_head import OutlookError, learned_error, outlook_head
 from forecaster.weather.fall_blocks import MARGIN_DAYS, WIDEST_MARGIN_DAYS, fall_block
@@ -41,6 +42,7 @@ class Recipe:
     `shifts_days`: each season is also moved by so many days, its anomalies laid on the usual course of the
     new days. `trend_sd_c`: see `anomalies.shrunk_trend`; `trend_share` (0-1) fixes the share of the trend
     instead. `joined_days`: so many observed days before the forecast pull the members, 0 for none.
+    `linked`: mean and minimum pull together, by links from day to day learnt at the station; else each alone.
     `seasonal_trend`: a trend of its own for each part of the fall; `rescaled`: a moved season's spread is
     brought to that of the new days. Both did not help (DEVELOPERS.md, Members).
     """
@@ -49,6 +51,7 @@ class Recipe:
     trend_sd_c: float = TREND_SD_C
     trend_share: float | None = None
     joined_days: int = 60
+    linked: bool = True
     seasonal_trend: bool = False
     rescaled: bool = False
 
@@ -87,12 +90,14 @@ class Members:
 @dataclass(frozen=True, eq=False)
 class _Courses:
     """Moved seasons (base, station, day) from `front` days before 1 August on, before joining; what was
-    observed this fall (station, day), NaN where not; and the usual spread of each day (station, 184)."""
+    observed this fall (station, day), NaN where not; the usual spread of each day (station, 184); and what
+    the days of early fall differed from the usual course (fall, station, day)."""
 
     front: int
     base_c: Floats
     observed_c: Floats
     usual_sd_c: Floats
+    anomaly_c: Floats
 
     def fall_days(self) -> Floats:
         return self.base_c[:, :, self.front :]
@@ -145,11 +150,9 @@ def make_members(
         usual_sd_min_c=low.usual_sd_c,
         errors=_errors(weather, outlooks, latest) if outlook_errors is None else outlook_errors,
     )
-    bases = [_joined(courses, first_day, recipe) for courses in (mean, low)]
-    ends = [
-        _with_tail(courses, base, head, order, first_day, recipe)
-        for courses, base, head in zip((mean, low), bases, heads, strict=True)
-    ]
+    both = (mean, low)
+    bases = _joined(both, first_day, recipe)
+    ends = _with_tail(both, bases, heads, order, first_day, recipe)
     return Members(
         fall=fall,
         first_day=first_day,
@@ -194,7 +197,8 @@ def _courses(values: Floats, now: Floats, years: NDArray[np.int64], fall: int, r
         if recipe.rescaled:
             there = there * _spread_ratio(spread, shift, front)
         moved.append(there + usual + np.concatenate([np.repeat(lift[..., :1], front, -1), lift], axis=-1))
-    return _Courses(front, np.concatenate(moved), now[:, wide - front : wide + FALL_DAYS], spread)
+    learnt = anomaly[..., wide + LINK_FIRST_DAY : wide + LINK_LAST_DAY + 1]
+    return _Courses(front, np.concatenate(moved), now[:, wide - front : wide + FALL_DAYS], spread, learnt)
 
 
 def _lift(values: Floats, years: NDArray[np.int64], fall: int, recipe: Recipe) -> Floats:
@@ -222,42 +226,67 @@ def _spread_ratio(spread: Floats, shift: int, front: int) -> Floats:
     return np.asarray(new / np.maximum(old, 0.1))
 
 
-def _joined(courses: _Courses, first_day: int, recipe: Recipe) -> Floats:
-    """Moved seasons pulled to what was observed before `first_day`, shape (base, station, 184)."""
-    joined = courses.fall_days().copy()
+def _joined(both: Sequence[_Courses], first_day: int, recipe: Recipe) -> list[Floats]:
+    """Moved seasons pulled to what was observed before `first_day`, (base, station, 184) a variable."""
+    front = both[0].front
+    joined = [courses.fall_days().copy() for courses in both]
     ahead = np.arange(first_day, FALL_DAYS)
-    known_day = np.arange(max(first_day - recipe.joined_days, -courses.front), first_day)
-    for station in range(joined.shape[1]):
-        gap = (
-            courses.observed_c[station, known_day + courses.front]
-            - (courses.base_c[:, station, known_day + courses.front])
-        )
-        known = np.isfinite(gap).all(axis=0)
-        joined[:, station, first_day:] += carried_on(gap[:, known], known_day[known], ahead)
+    known_day = np.arange(max(first_day - recipe.joined_days, -front), first_day)
+    for station in range(joined[0].shape[1]):
+        gaps = [
+            courses.observed_c[station, known_day + front] - courses.base_c[:, station, known_day + front]
+            for courses in both
+        ]
+        pulls = _pulls(both, station, gaps, known_day, ahead, recipe)
+        for values, pull in zip(joined, pulls, strict=True):
+            values[:, station, first_day:] += pull
     return joined
 
 
+def _pulls(
+    both: Sequence[_Courses],
+    station: int,
+    gaps: Sequence[Floats],
+    known_day: NDArray[np.int64],
+    ahead: NDArray[np.int64],
+    recipe: Recipe,
+) -> list[Floats]:
+    """What the gaps of mean and minimum on the known days add to the days ahead."""
+    if recipe.linked:
+        return carried(gaps, [courses.anomaly_c[:, station] for courses in both], known_day, ahead)
+    known = [np.isfinite(gap).all(axis=0) for gap in gaps]
+    return [carried_on(gap[:, days], known_day[days], ahead) for gap, days in zip(gaps, known, strict=True)]
+
+
 def _with_tail(
-    courses: _Courses, base: Floats, head: Floats, order: NDArray[np.int64], first_day: int, recipe: Recipe
-) -> Floats:
-    """The outlook's days and those over which a member finds back to its season: (m, station, day)."""
-    length = head.shape[2]
+    both: Sequence[_Courses],
+    bases: Sequence[Floats],
+    heads: Sequence[Floats],
+    order: NDArray[np.int64],
+    first_day: int,
+    recipe: Recipe,
+) -> list[Floats]:
+    """The outlook's days and those over which a member finds back to its season: (m, station, day) each."""
+    length, front = heads[0].shape[2], both[0].front
     if length == 0:
-        return head
+        return list(heads)
     after = first_day + length
     end = min(after + (TAIL_DAYS if recipe.joined_days else 0), FALL_DAYS)
-    whole = base[order][:, :, first_day:end]
-    whole[:, :, :length] = np.where(np.isnan(head), whole[:, :, :length], head)
-    plain = courses.base_c[order]
-    known_day = np.arange(max(after - recipe.joined_days, -courses.front), after)
-    for station in range(head.shape[1]):
-        seen = np.broadcast_to(courses.observed_c[station], (len(order), courses.observed_c.shape[1])).copy()
-        seen[:, courses.front + first_day : courses.front + after] = whole[:, station, :length]
-        gap = (seen - plain[:, station])[:, known_day + courses.front]
-        known = np.isfinite(gap).all(axis=0)
-        pull = carried_on(gap[:, known], known_day[known], np.arange(after, end))
-        whole[:, station, length:] = plain[:, station, courses.front + after : courses.front + end] + pull
-    return whole
+    ends = [base[order][:, :, first_day:end] for base in bases]
+    for whole, head in zip(ends, heads, strict=True):
+        whole[:, :, :length] = np.where(np.isnan(head), whole[:, :, :length], head)
+    known_day = np.arange(max(after - recipe.joined_days, -front), after)
+    plain = [courses.base_c[order] for courses in both]
+    for station in range(heads[0].shape[1]):
+        gaps = []
+        for courses, own, whole in zip(both, plain, ends, strict=True):
+            seen = np.broadcast_to(courses.observed_c[station], own[:, station].shape).copy()
+            seen[:, front + first_day : front + after] = whole[:, station, :length]
+            gaps.append((seen - own[:, station])[:, known_day + front])
+        pulls = _pulls(both, station, gaps, known_day, np.arange(after, end), recipe)
+        for own, whole, pull in zip(plain, ends, pulls, strict=True):
+            whole[:, station, length:] = own[:, station, front + after : front + end] + pull
+    return ends
 
 
 def _spread_order(fall_count: int, base_count: int, count: int) -> NDArray[np.int64]:

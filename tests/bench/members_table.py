@@ -22,6 +22,7 @@ from forecaster.scenarios import Recipe
 
 RECIPES = {
     "as shipped": Recipe(),
+    "mean and minimum each alone": Recipe(linked=False),
     "half the trend, not joined": Recipe(trend_share=0.5, joined_days=0),
     "no trend": Recipe(trend_share=0.0),
     "whole trend": Recipe(trend_share=1.0),

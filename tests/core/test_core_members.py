@@ -48,6 +48,14 @@ def cosine(days: NDArray[Any]) -> Floats:
     return np.asarray(9.0 + 14.0 * np.cos(2 * np.pi * (days + 15) / 365.25))
 
 
+def linked_noise(seed: int = 1, sd: float = 3.0, memory_of_a_day: float = 0.7) -> Floats:
+    """A course of the year with noise that fades from day to day."""
+    away = np.random.default_rng(seed).normal(0.0, sd, len(AXIS))
+    for day in range(1, len(AXIS)):
+        away[day] = memory_of_a_day * away[day - 1] + np.sqrt(1 - memory_of_a_day**2) * away[day]
+    return cosine(season_day(AXIS)) + away
+
+
 def invented_weather(tmean_c: Floats, *, spread_c: float = 5.0, tmin: bool = True) -> Weather:
     """Two stations, the second a degree colder, on AXIS; `tmean_c` (day,) or (station, day)."""
     means = np.stack([tmean_c, tmean_c - 1.0]) if tmean_c.ndim == 1 else tmean_c
@@ -271,7 +279,8 @@ def test_a_station_without_minima_leaves_the_others_minima_alone() -> None:
     full, part = (members_of(invented_weather(noisy(), tmin=tmin)) for tmin in (True, False))
     assert np.isnan(part.tmin_base_c[:, 1]).all()
     assert part.tmin_base_c[:, 0] == pytest.approx(full.tmin_base_c[:, 0], abs=1e-9)
-    assert part.tmean_base_c.tolist() == full.tmean_base_c.tolist()
+    assert part.tmean_base_c[:, 0].tolist() == full.tmean_base_c[:, 0].tolist()
+    assert np.isfinite(part.tmean_base_c[:, 1]).all()
 
 
 def test_usable_falls_are_the_complete_ones() -> None:
@@ -298,7 +307,8 @@ def test_a_warm_season_lifts_the_days_to_come_and_fades() -> None:
 
 def test_every_member_is_pulled_by_its_own_difference() -> None:
     weather = invented_weather(noisy())
-    plain, joined = (members_of(weather, recipe=recipe).tmean_base_c for recipe in (PLAIN, RECIPE))
+    alone = Recipe(linked=False)
+    plain, joined = (members_of(weather, recipe=recipe).tmean_base_c for recipe in (PLAIN, alone))
     start = (AS_OF - fall_start(FALL)).days
     known, ahead = np.arange(start - RECIPE.joined_days, start), np.arange(start, FALL_DAYS)
     begin = (fall_start(FALL) - FIRST).days
@@ -308,6 +318,45 @@ def test_every_member_is_pulled_by_its_own_difference() -> None:
         gap = observed - plain[member, 0, known]
         expected = plain[member, 0, ahead] + across.T @ np.linalg.inv(between) @ gap
         assert joined[member, 0, ahead] == pytest.approx(expected, abs=1e-8)
+
+
+def test_a_memory_of_a_day_is_learnt_from_the_station_itself() -> None:
+    long, none = linked_noise(), noisy()
+    for tmean_c, least, most in ((long, 0.55, 0.85), (none, -0.05, 0.25)):
+        tmean_c[-3:] = cosine(season_day(AXIS))[-3:] + 8.0
+        weather = invented_weather(tmean_c)
+        plain, joined = (members_of(weather, recipe=recipe).tmean_base_c for recipe in (PLAIN, RECIPE))
+        start = (AS_OF - fall_start(FALL)).days
+        pull = (joined - plain)[:, 0, start].mean() / 8.0
+        assert least < pull < most
+
+
+def test_a_minimum_is_foretold_better_when_the_mean_speaks_too() -> None:
+    """Minima that only follow yesterday's mean: alone they say little of tomorrow, together a lot."""
+    rng = np.random.default_rng(4)
+    away = linked_noise(seed=3, sd=4.0) - cosine(season_day(AXIS))
+    means = cosine(season_day(AXIS)) + away
+    lows = means - 5.0
+    lows[1:] += 0.8 * away[:-1] - away[1:] + rng.normal(0.0, 1.0, len(away) - 1)
+    errors = {}
+    for name, recipe in (("linked", RECIPE), ("alone", Recipe(linked=False))):
+        found = []
+        for back in range(1, 41):
+            weather = invented_weather(means)
+            both = np.stack([lows, lows])
+            cut = len(AXIS) - back
+            weather = replace(
+                weather,
+                tmin_c=both[:, :cut],
+                tmax_c=weather.tmax_c[:, :cut],
+                tmean_c=weather.tmean_c[:, :cut],
+                filled=weather.filled[:, :cut],
+            )
+            as_of = AS_OF - timedelta(days=back)
+            members = members_of(weather, as_of=as_of, recipe=recipe)
+            found.append(members.tmin_base_c[:, 0, members.first_day].mean() - lows[cut])
+        errors[name] = float(np.std(found))
+    assert errors["linked"] < 0.6 * errors["alone"]
 
 
 # --- the first unobserved day
@@ -406,19 +455,21 @@ def test_an_older_outlook_is_as_wrong_as_its_age() -> None:
 
 
 def test_days_after_the_outlook_follow_it_and_find_back() -> None:
-    weather = invented_weather(noisy())
-    warm, cold = (
-        members_of(weather, outlooks=[outlook("ALDER", AS_OF, value)]).tmean_head_c[:, 0]
-        for value in (6.0, -4.0)
-    )
-    fall = (warm - cold).mean(axis=0)
-    assert fall[:10] == pytest.approx(10.0)
-    known = np.arange(10 - RECIPE.joined_days, 10)  # alike until today, ten degrees apart in the outlook
-    apart = np.where(known >= 0, 10.0, 0.0)[None, :]
-    expected = carried_on(apart, known, np.arange(10, 10 + TAIL_DAYS))[0]
-    assert fall[10:] == pytest.approx(expected, abs=1e-6)
-    assert (np.diff(fall[9:]) < 0).all()
-    assert fall[-1] < 2.5
+    weather = invented_weather(linked_noise())
+    for recipe in (RECIPE, Recipe(linked=False)):
+        warm, cold = (
+            members_of(weather, outlooks=[outlook("ALDER", AS_OF, value)], recipe=recipe).tmean_head_c[:, 0]
+            for value in (6.0, -4.0)
+        )
+        fall = (warm - cold).mean(axis=0)
+        assert fall[:10] == pytest.approx(10.0)
+        known = np.arange(10 - RECIPE.joined_days, 10)  # alike until today, ten degrees apart in the outlook
+        apart = np.where(known >= 0, 10.0, 0.0)[None, :]
+        expected = carried_on(apart, known, np.arange(10, 10 + TAIL_DAYS))[0]
+        # what the links of a day with memory 0.7 carry is close to what the memory of 0.65 carries
+        assert fall[10:] == pytest.approx(expected, abs=1.5 if recipe.linked else 1e-6)
+        assert fall[10] > fall[12] > fall[16] > fall[29] > 0.0
+        assert fall[-1] < 2.5
 
 
 def test_the_latest_issue_counts_and_later_ones_are_not_known() -> None:
