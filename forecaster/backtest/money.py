@@ -245,9 +245,11 @@ class _Play:
         rows = np.array(self.sites)[sites]
         skip = day - morning.members.first_day
         water = self.replayed.paths(morning, self.courses, rows, HORIZON_DAYS + 1 + skip)[:, :, skip:]
+        lows = self.courses.minima_c[: HORIZON_DAYS + 1, self.replayed.blends.min_of[self.position][sites]]
         ahead = Ahead(
-            day, water, drawn("start"), drawn("hard_freeze", self.hard),
-            drawn("plumbing_freeze", self.plumbing), drawn("ice_on"), self.exposure[sites],
+            day, water, np.moveaxis(lows, 0, -1).astype(float), drawn("start"),
+            drawn("hard_freeze", self.hard), drawn("plumbing_freeze", self.plumbing), drawn("ice_on"),
+            self.exposure[sites],
         )  # fmt: skip
         return np.asarray(waiting_saves(ahead, self.costs) <= 0.0)
 

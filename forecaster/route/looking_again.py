@@ -1,7 +1,7 @@
 """Where today is the best single day: what leaving the date open until tomorrow morning is worth.
 
-The sites are run once more through the first members, keeping each day's water, which `waiting` needs. Counts
-for an office that can close the pond on any day; where crew-days are few, the plan decides.
+The sites are run once more through the first members, keeping each day's water and minimum, which `waiting`
+needs. Counts for an office that can close the pond on any day; where crew-days are few, the plan decides.
 """
 
 from __future__ import annotations
@@ -52,10 +52,11 @@ def looking_again_saves(
     found: list[float] = []
     for first in range(0, len(candidates), BLOCK_SITES):
         block = candidates[first : first + BLOCK_SITES]
-        water = _water_ahead(known, air, route, block)
+        water, minimum = _weather_ahead(known, air, route, block)
         ahead = Ahead(
             day=known.as_of_day,
             water_c=water,
+            minimum_c=minimum,
             start=_drawn([one.events.start for one in block], water.shape[1]),
             hard_freeze=_unpaid(block, "hard_freeze", known.limits.hard_freeze_c, water.shape[1]),
             plumbing_freeze=_unpaid(block, "plumbing_freeze", known.limits.plumbing_freeze_c, water.shape[1]),
@@ -66,10 +67,10 @@ def looking_again_saves(
     return found
 
 
-def _water_ahead(
+def _weather_ahead(
     known: Known, air: Atmosphere, route: np.ndarray, block: Sequence[Candidate]
-) -> NDArray[np.float64]:
-    """Daily mean water from the as-of date on, (site, m, day) [°C]."""
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Daily mean water and minimum air from the as-of date on, (site, m, day) [°C]."""
     count = min(air.members.count, MOST_MEMBERS)
     rows = [one.row for one in block]
     members = replace(
@@ -92,7 +93,8 @@ def _water_ahead(
     run = WaterEvents(draws, known.limits, known.as_of_day)
     end = min(known.as_of_day + HORIZON_DAYS + 1, FALL_DAYS)
     path = [run.advance(day, over.mean_c(day)) for day in range(end)]
-    return np.stack(path[known.as_of_day :], axis=-1).astype(float)
+    lows = [over.minimum_c(day) for day in range(known.as_of_day, end)]
+    return np.stack(path[known.as_of_day :], axis=-1).astype(float), np.stack(lows, axis=-1).astype(float)
 
 
 def _drawn(events: Sequence[np.ndarray | None], count: int) -> NDArray[np.float64]:

@@ -29,13 +29,15 @@ RIDGE = 1e-3
 class Ahead:
     """Members of some ponds from one morning on.
 
-    `water_c` (site, m, day): daily mean water of the as-of day and the days after [°C]; `start`,
+    `water_c`, `minimum_c` (site, m, day): daily mean water and minimum air of the as-of day and the days
+    after [°C], the same value in all members where there are no minima; `start`,
     `hard_freeze`, `plumbing_freeze`, `ice_on` (site, m): days since 1 August, inf never; a freeze that has
     been paid for, or that cannot be known, is inf. `exposure` (site,): of the plumbing, 0-1.
     """
 
     day: int
     water_c: Floats
+    minimum_c: Floats
     start: Floats
     hard_freeze: Floats
     plumbing_freeze: Floats
@@ -73,14 +75,33 @@ def waiting_saves(ahead: Ahead, costs: tuple[float, float, float, float]) -> Flo
 
 def features(ahead: Ahead, step: int) -> Floats:
     """What is known on the morning `step` days ahead, (site, m, feature): water of the day before, its change
-    over three days, whether a hard freeze has come."""
+    over three days, whether a hard freeze has come, and how cold the last two nights were."""
     water = ahead.water_c[:, :, step - 1]
     change = water - ahead.water_c[:, :, max(step - 4, 0)]
     frozen = (ahead.hard_freeze < ahead.day + step).astype(float)
-    centre = water.mean(axis=1, keepdims=True)
-    spread = np.maximum(water.std(axis=1, keepdims=True), 0.1)
-    level = (water - centre) / spread
-    return np.stack([np.ones_like(level), level, level**2, change / 3.0, frozen, frozen * level], axis=-1)
+    level = _scaled(water)
+    night = _scaled(ahead.minimum_c[:, :, step - 1])
+    before = _scaled(ahead.minimum_c[:, :, max(step - 2, 0)])
+    return np.stack(
+        [
+            np.ones_like(level),
+            level,
+            level**2,
+            change / 3.0,
+            frozen,
+            frozen * level,
+            night,
+            before,
+            night * level,
+        ],
+        axis=-1,
+    )
+
+
+def _scaled(values: Floats) -> Floats:
+    """Less the members' mean, over their spread: (site, m)."""
+    spread = np.maximum(values.std(axis=1, keepdims=True), 0.1)
+    return np.asarray((values - values.mean(axis=1, keepdims=True)) / spread)
 
 
 def fitted(value: Floats, known: Floats) -> Floats:

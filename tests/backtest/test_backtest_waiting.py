@@ -11,13 +11,13 @@ import numpy as np
 import pytest
 
 from forecaster.build import fit_known, forecast_route
-from forecaster.events import sustained_crossing
+from forecaster.events import first_freeze, sustained_crossing
 from forecaster.forecast import RouteForecast
 from forecaster.known import Known, atmosphere
 from forecaster.pipeline import load_known
 from forecaster.report.contract import route_json
 from forecaster.report.sentences import could_wait
-from forecaster.route.looking_again import Candidate, _water_ahead
+from forecaster.route.looking_again import Candidate, _weather_ahead
 from forecaster.route.waiting import Ahead, fitted, waiting_saves
 from forecaster.simulate import run_members
 from forecaster.water.draws import draw_route
@@ -30,7 +30,9 @@ def ahead(start: list[float], hard: list[float], water: np.ndarray | None = None
     count = len(start)
     never = np.full((1, count), NEVER)
     paths = np.zeros((1, count, 10)) if water is None else water[None]
-    return Ahead(day, paths, np.array([start]), np.array([hard]), never, never, np.ones(1))
+    return Ahead(
+        day, paths, np.zeros_like(paths), np.array([start]), np.array([hard]), never, never, np.ones(1)
+    )
 
 
 def test_the_loss_of_a_day_by_hand():
@@ -132,7 +134,15 @@ def test_the_second_run_is_the_first_one_again(plain_folder: Path):
         )
     )  # fmt: skip
     block = [Candidate(n, ponds[n], events[n], 1.0, np.zeros(1)) for n in rows]
-    water = _water_ahead(known, air, route, block)
+    water, minimum = _weather_ahead(known, air, route, block)
+    assert minimum.shape == water.shape
+    freeze = first_freeze(minimum, limit_c=known.limits.hard_freeze_c) + known.as_of_day
+    for at, event in enumerate(events):
+        assert event.hard_freeze is not None
+        seen = event.hard_freeze[: water.shape[1]]
+        near = seen < known.as_of_day + water.shape[2]
+        assert near.any()
+        assert (freeze[at][near] == seen[near]).all()
     limit, hold = known.limits.start_c, known.limits.hold_days
     found = sustained_crossing(water, threshold_c=np.float32(limit), hold_days=hold) + known.as_of_day
     for at, event in enumerate(events):
