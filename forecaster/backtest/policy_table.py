@@ -55,12 +55,12 @@ class PolicyTable:
             return ()
         out: list[PolicyRow] = []
         for limited in (False, True):
-            losses, details = self._losses(limited)
+            losses, details = self.losses(limited)
             out += _rows(losses, details, self.years, limited=limited)
         return tuple(out)
 
-    def _losses(self, limited: bool) -> tuple[dict[str, Floats], dict[str, str]]:
-        """By policy: loss by part of each season, shape (season, 4)."""
+    def losses(self, limited: bool) -> tuple[dict[str, Floats], dict[str, str]]:
+        """By policy: loss by part of each season, shape (season, 4) [$ a site]; and what each fixed rule fixed."""
         world = "limited" if limited else "unlimited"
         names = [key.split("|")[0] for key in self.money[0] if key.endswith(f"|{world}")]
 

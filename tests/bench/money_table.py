@@ -1,14 +1,17 @@
-"""What the advice is worth on any season folders, pooled: against the best fixed date, and the gap closed.
+"""What the advice is worth on any season folders, alone and pooled: against simple rules, and the gap closed.
 
     python tests/bench/money_table.py FOLDER ... [--outlook emulated] [--step 2] [--closings 7] [--workers 2]
 
 Every folder counts as one station (give each its own); every `--step`-th season is played, decided anew each
 morning. The best fixed date and order are chosen for each station over the very seasons that are charged.
+Pooled: stations' mean losses added up; bounds are 90 % of a bootstrap over calendar years, in which a year
+takes all its stations with it.
 """
 
 from __future__ import annotations
 
 import argparse
+import sys
 from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
 
@@ -18,25 +21,96 @@ from forecaster.backtest.inputs import Asked, read_backtest
 from forecaster.backtest.money import season_money
 from forecaster.backtest.past import FallCache, PastModel
 from forecaster.backtest.policies import (
-    FIXED,
     HINDSIGHT,
     NEVER_WAITING,
+    RANKED,
     RECOMMENDED,
-    SHALLOW_FIRST,
-    PolicyRow,
+    SIMPLE,
 )
 from forecaster.backtest.policy_table import PolicyTable
-from forecaster.backtest.result import empty_result
+from forecaster.backtest.result import SeasonResult, empty_result
 from forecaster.backtest.schedule import make_schedule
 
+SEASONS_A_JOB = 6
+DRAWS = 2000
 
-def one(job: tuple[Path, Asked, int]) -> tuple[PolicyRow, ...]:
-    folder, asked, step = job
+
+def play(job: tuple[Path, Asked, tuple[int, ...]]) -> list[SeasonResult]:
+    folder, asked, seasons = job
     given = read_backtest(folder, asked)
-    model, cache, table = PastModel.of(given), FallCache(), PolicyTable()
-    for season in make_schedule(given).seasons[::-1][::step]:
-        table.add(season_money(given, model, empty_result(season, [], []), cache))
-    return table.rows()
+    model, cache = PastModel.of(given), FallCache()
+    return [season_money(given, model, empty_result(season, [], []), cache) for season in seasons]
+
+
+def seasons_of(folder: Path, asked: Asked, step: int) -> tuple[int, ...]:
+    return tuple(make_schedule(read_backtest(folder, asked)).seasons[::-1][::step])
+
+
+def play_all(folders: list[Path], asked: Asked, step: int, workers: int) -> dict[str, PolicyTable]:
+    jobs = [
+        (folder, asked, chosen[first : first + SEASONS_A_JOB])
+        for folder in folders
+        for chosen in [seasons_of(folder, asked, step)]
+        for first in range(0, len(chosen), SEASONS_A_JOB)
+    ]
+    tables = {folder.name: PolicyTable() for folder in folders}
+    with ProcessPoolExecutor(workers) as pool:
+        for number, (job, results) in enumerate(zip(jobs, pool.map(play, jobs), strict=True), 1):
+            for result in results:
+                tables[job[0].name].add(result)
+            print(f"{number} of {len(jobs)}", file=sys.stderr, flush=True)
+    return tables
+
+
+def print_station(name: str, table: PolicyTable) -> None:
+    rows = table.rows()
+    print(f"{name}, {rows[0].seasons} falls, {min(table.years)}-{max(table.years)}")
+    for row in rows:
+        world = "limited  " if row.crews_limited else "unlimited"
+        parts = ", ".join(f"{part} {dollars:.0f}" for part, dollars in row.loss_parts.items())
+        gap = "" if row.gap_closed is None else f"  gap closed {row.gap_closed:.2f}"
+        more = "" if row.more_than_ours is None else f"  {row.more_than_ours:+.1f} "
+        if row.more_than_ours_low is not None and row.more_than_ours_high is not None:
+            more += f"({row.more_than_ours_low:+.1f} to {row.more_than_ours_high:+.1f})"
+        print(f"  {world} {row.policy} {row.detail}: {row.mean_loss:.1f} [{parts}]{more}{gap}")
+
+
+def pooled(tables: dict[str, PolicyTable], *, limited: bool) -> dict[str, np.ndarray]:
+    """Sum over stations of the mean loss of each policy, in the falls scored and in DRAWS bootstrap draws:
+    shape (1 + DRAWS,) by policy."""
+    years = sorted({year for table in tables.values() for year in table.years})
+    drawn = np.random.default_rng(1).integers(len(years), size=(DRAWS, len(years)))
+    times = np.stack([np.bincount(row, minlength=len(years)) for row in drawn])
+    times = np.concatenate([np.ones((1, len(years)), int), times])
+    out: dict[str, np.ndarray] = {}
+    for table in tables.values():
+        weight = times[:, np.searchsorted(years, table.years)].astype(float)
+        weight /= np.maximum(weight.sum(axis=1, keepdims=True), 1.0)
+        for name, parts in table.losses(limited)[0].items():
+            out[name] = out.get(name, 0.0) + weight @ parts.sum(axis=1)
+    return out
+
+
+def said(values: np.ndarray) -> str:
+    low, high = np.quantile(values[1:], [0.05, 0.95])
+    return f"{values[0]:.2f} ({low:.2f} to {high:.2f})"
+
+
+def print_pooled(tables: dict[str, PolicyTable]) -> None:
+    count = len(tables)
+    for limited in (False, True):
+        loss = pooled(tables, limited=limited)
+        ours, best = loss[RECOMMENDED], loss[HINDSIGHT]
+        print(f"pooled, crews {'limited' if limited else 'enough'}: dollars a pond and fall, mean of {count}")
+        for name in (*SIMPLE, NEVER_WAITING, RANKED, RECOMMENDED, HINDSIGHT):
+            if name not in loss or (limited and name == NEVER_WAITING):
+                continue
+            rule = loss[name]
+            line = f"  {name}: {rule[0] / count:.1f}"
+            if name not in (RECOMMENDED, HINDSIGHT):
+                line += f"; less ours {said((rule - ours) / count)}; ours / this {said(ours / rule)}"
+                line += f"; share of the gap closed {said((rule - ours) / (rule - best))}"
+            print(line)
 
 
 def main() -> None:
@@ -52,35 +126,10 @@ def main() -> None:
         outlook=args.outlook, money=True, members=args.members, closings_a_day=args.closings,
         as_of_days=((10, 1),),
     )  # fmt: skip
-    with ProcessPoolExecutor(args.workers) as pool:
-        tables = list(pool.map(one, [(folder, asked, args.step) for folder in args.folders]))
-    for folder, rows in zip(args.folders, tables, strict=True):
-        print(f"{folder.name}, {rows[0].seasons} falls")
-        for row in rows:
-            world = "limited  " if row.crews_limited else "unlimited"
-            parts = ", ".join(f"{name} {part:.0f}" for name, part in row.loss_parts.items())
-            gap = "" if row.gap_closed is None else f"  gap closed {row.gap_closed:.2f}"
-            more = "" if row.more_than_ours is None else f"  {row.more_than_ours:+.1f} "
-            if row.more_than_ours_low is not None and row.more_than_ours_high is not None:
-                more += f"({row.more_than_ours_low:+.1f} to {row.more_than_ours_high:+.1f})"
-            print(f"  {world} {row.policy} {row.detail}: {row.mean_loss:.1f} [{parts}]{more}{gap}")
-    for limited, rule in ((False, FIXED), (True, FIXED), (True, SHALLOW_FIRST)):
-        loss = {
-            name: np.array([_mean(rows, name, limited) for rows in tables])
-            for name in (rule, RECOMMENDED, HINDSIGHT)
-        }
-        ours, best = loss[RECOMMENDED].sum(), loss[HINDSIGHT].sum()
-        share = (loss[rule].sum() - ours) / (loss[rule].sum() - best)
-        print(
-            f"pooled, crews {'limited' if limited else 'enough'}, against {rule}: "
-            f"loss over the rule's {ours / loss[rule].sum():.2f}, share of the gap closed {share:.2f}"
-        )
-    plain = sum(_mean(rows, NEVER_WAITING, limited=False) for rows in tables)
-    print(f"pooled, crews enough, {NEVER_WAITING}: {plain / sum(_mean(r, FIXED, False) for r in tables):.2f}")
-
-
-def _mean(rows: tuple[PolicyRow, ...], policy: str, limited: bool) -> float:
-    return next(row.mean_loss for row in rows if row.policy == policy and row.crews_limited == limited)
+    tables = play_all(args.folders, asked, args.step, args.workers)
+    for name, table in tables.items():
+        print_station(name, table)
+    print_pooled(tables)
 
 
 if __name__ == "__main__":
