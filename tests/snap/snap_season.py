@@ -1,4 +1,4 @@
-"""A season folder with six invented ponds at one real station, for hand-worked tables of snaps.
+"""A season folder with six invented ponds at one real station, for worked tables of snaps.
 
 Every pond stands at the station, so that its blend is the station's own minimum plus its offset. They
 differ in one thing each: `bare` still water, all pipes above ground; `falls` the same with water running;

@@ -1,4 +1,4 @@
-"""Six real snaps of different kinds, Champion, Nebraska: the page's order agrees with a hand-worked table.
+"""Six real snaps of different kinds, Champion, Nebraska: the page's order agrees with a worked table.
 
 Three kinds of evidence in `snap_season.check`: dollars and order by hand arithmetic from the chances shown;
 the chance of 20 °F so far between two bounds of plain arithmetic from the measured nights; and the chances

@@ -8,13 +8,14 @@ from datetime import date
 
 import numpy as np
 import pytest
-from winter_season import AS_OF, CLOSED, run, winter_folder, winter_kits, winter_known, winter_of
+from winter_season import AS_OF, CLOSED, run, winter_folder, winter_kits, winter_known
 
 from forecaster.report.energy_text import energy_csv, energy_text, spread_of
 from forecaster.report.winter_cautions import ELECTRICITY
 from forecaster.risk import fall_quantile
-from forecaster.visit.energy import Spread, closing_days, kilowatt_hours, route_energy
+from forecaster.visit.energy import Spread, closing_days, kilowatt_hours, route_energy, start_days
 from forecaster.visit.kit import Device
+from forecaster.visit.winter_run import run_winter
 
 
 @pytest.fixture(scope="module")
@@ -64,9 +65,12 @@ def test_an_aerator_runs_every_hour_from_the_closing_to_31_march(energy):
 
 
 def test_a_de_icer_counts_the_members_thermostat_days(energy):
-    days = next(pond for pond in winter_of(True).ponds if pond.site.site_id == "B-36").thermostat_days
+    known = winter_known()
+    winter = run_winter(known, winter_kits(), start_days(known, CLOSED), to_march=True)
+    days = next(pond for pond in winter.ponds if pond.site.site_id == "B-36").thermostat_days
     use = device_of(energy, "B-36", "de-icer")
-    assert use.hours.p90 == 24 * fall_quantile(days.astype(float), 0.9)
+    whole = days[winter.whole].astype(float)  # members whose source fall goes on to 31 March
+    assert [use.hours.p10, use.hours.p90] == [24 * fall_quantile(whole, share) for share in (0.1, 0.9)]
     assert use.kwh.p10 == pytest.approx(1.5 * use.hours.p10)
 
 
