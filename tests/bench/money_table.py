@@ -1,11 +1,11 @@
 """What the advice is worth on any season folders, alone and pooled: against simple rules, and the gap closed.
 
-    python tests/bench/money_table.py FOLDER ... [--outlook emulated] [--step 2] [--closings 7] [--workers 2]
+    python tests/bench/money_table.py FOLDER ... [--outlook emulated] [--step 2] [--first 1975] [--closings 7]
 
-Every folder counts as one station (give each its own); every `--step`-th season is played, decided anew each
-morning. The best fixed date and order are chosen for each station over the very seasons that are charged.
-Pooled: stations' mean losses added up; bounds are 90 % of a bootstrap over calendar years, in which a year
-takes all its stations with it.
+Every folder counts as one station (give each its own); every `--step`-th season from `--first` on is played,
+decided anew each morning. The best fixed date and order are chosen for each station over the very seasons
+that are charged. Pooled: stations' mean losses added up; bounds are 90 % of a bootstrap over calendar years,
+in which a year takes all its stations with it.
 """
 
 from __future__ import annotations
@@ -42,16 +42,19 @@ def play(job: tuple[Path, Asked, tuple[int, ...]]) -> list[SeasonResult]:
     return [season_money(given, model, empty_result(season, [], []), cache) for season in seasons]
 
 
-def seasons_of(folder: Path, asked: Asked, step: int) -> tuple[int, ...]:
-    return tuple(make_schedule(read_backtest(folder, asked)).seasons[::-1][::step])
+def seasons_of(folder: Path, asked: Asked, step: int, first: int) -> tuple[int, ...]:
+    seasons = make_schedule(read_backtest(folder, asked)).seasons[::-1][::step]
+    return tuple(season for season in seasons if season >= first)
 
 
-def play_all(folders: list[Path], asked: Asked, step: int, workers: int) -> dict[str, PolicyTable]:
+def play_all(
+    folders: list[Path], asked: Asked, *, step: int, first: int, workers: int
+) -> dict[str, PolicyTable]:
     jobs = [
-        (folder, asked, chosen[first : first + SEASONS_A_JOB])
+        (folder, asked, chosen[at : at + SEASONS_A_JOB])
         for folder in folders
-        for chosen in [seasons_of(folder, asked, step)]
-        for first in range(0, len(chosen), SEASONS_A_JOB)
+        for chosen in [seasons_of(folder, asked, step, first)]
+        for at in range(0, len(chosen), SEASONS_A_JOB)
     ]
     tables = {folder.name: PolicyTable() for folder in folders}
     with ProcessPoolExecutor(workers) as pool:
@@ -118,6 +121,7 @@ def main() -> None:
     parser.add_argument("folders", nargs="+", type=Path)
     parser.add_argument("--outlook", default="none")
     parser.add_argument("--step", type=int, default=2)
+    parser.add_argument("--first", type=int, default=0)
     parser.add_argument("--closings", type=int, default=7)
     parser.add_argument("--members", type=int, default=300)
     parser.add_argument("--workers", type=int, default=2)
@@ -126,7 +130,7 @@ def main() -> None:
         outlook=args.outlook, money=True, members=args.members, closings_a_day=args.closings,
         as_of_days=((10, 1),),
     )  # fmt: skip
-    tables = play_all(args.folders, asked, args.step, args.workers)
+    tables = play_all(args.folders, asked, step=args.step, first=args.first, workers=args.workers)
     for name, table in tables.items():
         print_station(name, table)
     print_pooled(tables)

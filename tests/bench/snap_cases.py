@@ -1,4 +1,4 @@
-"""Six real snaps of the lakeshore record with tables (see `snap_season.Row` for what they rest on): printed beside the page, and asserted.
+"""Six real snaps of the lakeshore record, their worked tables printed beside the page, and asserted.
 
     python tests/bench/snap_cases.py [FOLDER]
 
