@@ -60,7 +60,7 @@ class PolicyTable:
         return tuple(out)
 
     def losses(self, limited: bool) -> tuple[dict[str, Floats], dict[str, str]]:
-        """By policy: loss by part of each season, shape (season, 4) [$ a site]; and what each fixed rule fixed."""
+        """By policy: loss by part of each season, (season, 4) [$ a site]; and what each fixed rule fixed."""
         world = "limited" if limited else "unlimited"
         names = [key.split("|")[0] for key in self.money[0] if key.endswith(f"|{world}")]
 
