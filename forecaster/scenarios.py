@@ -1,9 +1,9 @@
 """Members: possible courses of the rest of the season, the same one for all stations and sites.
 
-A member is one earlier season, moved by some days and by the shrunk warming since, at every station at once:
-cold snaps hit the whole route together. It is then joined to this season: what the last weeks were warmer or
-colder than the member's own carries on and fades (`carrying.py`). The first days come from the
-latest outlook plus its error, joined likewise to the days after. Recipe and its measured skill:
+A member is one earlier season, moved by some days and by the shrunk warming since, at every station at once
+(`moved_falls.py`): cold snaps hit the whole route together. It is then joined to this season: what the last
+days were warmer or colder than the member's own carries on and fades (`carrying.py`). The first days come
+from the latest outlook plus its error, joined likewise to the days after. Recipe and its measured skill:
 DEVELOPERS.md, Members. Limit: daily minima and means only.
 """
 
@@ -16,11 +16,12 @@ from datetime import date
 import numpy as np
 from numpy.typing import NDArray
 
-from forecaster.anomalies import TREND_SD_C, carried_on, shrunk_trend, usual_course
-from forecaster.carrying import LINK_FIRST_DAY, LINK_LAST_DAY, carried
+from forecaster.anomalies import carried_on
+from forecaster.carrying import carried
 from forecaster.falls import FALL_DAYS, fall_day
+from forecaster.moved_falls import RECIPE, MovedFalls, Recipe, moved_falls
 from forecaster.outlook_head import OutlookError, learned_error, outlook_head
-from forecaster.weather.fall_blocks import MARGIN_DAYS, WIDEST_MARGIN_DAYS, fall_block
+from forecaster.weather.fall_blocks import WIDEST_MARGIN_DAYS, fall_block
 from forecaster.weather.outlook_errors import learn_errors
 from forecaster.weather.outlook_spread import today_errors
 from forecaster.weather.stations import Outlook, Weather
@@ -29,34 +30,8 @@ Floats = NDArray[np.float64]
 
 FEWEST_FALLS = 5
 """With fewer earlier seasons than this there is no forecast."""
-SPREAD_DAYS = 10
-"""The usual spread of a day is taken over this many days on either side of it."""
 TAIL_DAYS = 20
 """Days after the outlook over which a member finds back to its own season."""
-
-
-@dataclass(frozen=True)
-class Recipe:
-    """How earlier seasons become members.
-
-    `shifts_days`: each season is also moved by so many days, its anomalies laid on the usual course of the
-    new days. `trend_sd_c`: see `anomalies.shrunk_trend`; `trend_share` (0-1) fixes the share of the trend
-    instead. `joined_days`: so many observed days before the forecast pull the members, 0 for none.
-    `linked`: mean and minimum pull together, by links from day to day learnt at the station; else each alone.
-    `seasonal_trend`: a trend of its own for each part of the fall; `rescaled`: a moved season's spread is
-    brought to that of the new days. Both did not help (DEVELOPERS.md, Members).
-    """
-
-    shifts_days: tuple[int, ...] = (0, -10, -5, 5, 10)
-    trend_sd_c: float = TREND_SD_C
-    trend_share: float | None = None
-    joined_days: int = 60
-    linked: bool = True
-    seasonal_trend: bool = False
-    rescaled: bool = False
-
-
-RECIPE = Recipe()
 
 
 @dataclass(frozen=True, eq=False)
@@ -85,22 +60,6 @@ class Members:
     def count(self) -> int:
         """Number of members."""
         return len(self.base)
-
-
-@dataclass(frozen=True, eq=False)
-class _Courses:
-    """Moved seasons (base, station, day) from `front` days before 1 August on, before joining; what was
-    observed this fall (station, day), NaN where not; the usual spread of each day (station, 184); and what
-    the days of early fall differed from the usual course (fall, station, day)."""
-
-    front: int
-    base_c: Floats
-    observed_c: Floats
-    usual_sd_c: Floats
-    anomaly_c: Floats
-
-    def fall_days(self) -> Floats:
-        return self.base_c[:, :, self.front :]
 
 
 def make_members(
@@ -136,8 +95,8 @@ def make_members(
     blocks = [fall_block(weather, year, margin_days=WIDEST_MARGIN_DAYS) for year in falls]
     now = fall_block(weather, fall, margin_days=WIDEST_MARGIN_DAYS)
     first_day = _first_unobserved(weather, fall, as_of)
-    mean = _courses(np.stack([b.tmean_c for b in blocks]), now.tmean_c, years, fall, recipe)
-    low = _courses(np.stack([b.tmin_c for b in blocks]), now.tmin_c, years, fall, recipe)
+    mean = moved_falls(np.stack([b.tmean_c for b in blocks]), now.tmean_c, years, fall, recipe)
+    low = moved_falls(np.stack([b.tmin_c for b in blocks]), now.tmin_c, years, fall, recipe)
     order = _spread_order(len(falls), len(mean.base_c), count)
     latest = [_latest(outlooks, station.station_id, as_of) for station in weather.stations]
     heads = outlook_head(
@@ -167,66 +126,7 @@ def make_members(
     )
 
 
-def usual_spread(anomaly: Floats) -> Floats:
-    """Standard deviation of each day of the fall over seasons and the days around it, shape (..., 184).
-
-    Args:
-        anomaly: Shape (fall, ..., 184 + 2 * MARGIN_DAYS), complete.
-    """
-    square = np.concatenate([np.zeros((*anomaly.shape[1:-1], 1)), (anomaly**2).mean(axis=0)], axis=-1)
-    total = np.cumsum(square, axis=-1)
-    width = 2 * SPREAD_DAYS + 1
-    return np.asarray(np.sqrt((total[..., width:] - total[..., :-width])[..., :FALL_DAYS] / width))
-
-
-def _courses(values: Floats, now: Floats, years: NDArray[np.int64], fall: int, recipe: Recipe) -> _Courses:
-    """Earlier seasons shifted and warmed, from blocks (fall, station, day) with the widest margin."""
-    wide, narrow = WIDEST_MARGIN_DAYS, MARGIN_DAYS
-    course = usual_course(values, margin_days=wide, fit_margin_days=narrow)
-    inner = slice(wide - narrow, values.shape[-1] - (wide - narrow))
-    anomaly = values - course
-    spread = usual_spread(anomaly[..., inner])
-    lift = _lift(values[..., inner], years, fall, recipe)
-    front = wide - max(abs(shift) for shift in recipe.shifts_days)
-    days = front + FALL_DAYS
-    usual = course[:, wide - front : wide + FALL_DAYS]
-    moved = []
-    for shift in recipe.shifts_days:
-        start = wide - front + shift
-        there = anomaly[:, :, start : start + days]
-        if recipe.rescaled:
-            there = there * _spread_ratio(spread, shift, front)
-        moved.append(there + usual + np.concatenate([np.repeat(lift[..., :1], front, -1), lift], axis=-1))
-    learnt = anomaly[..., wide + LINK_FIRST_DAY : wide + LINK_LAST_DAY + 1]
-    return _Courses(front, np.concatenate(moved), now[:, wide - front : wide + FALL_DAYS], spread, learnt)
-
-
-def _lift(values: Floats, years: NDArray[np.int64], fall: int, recipe: Recipe) -> Floats:
-    """Warming from each season to `fall` [°C], shape (fall, station, 184)."""
-    sd = np.inf if recipe.trend_share is not None else recipe.trend_sd_c
-    share = 1.0 if recipe.trend_share is None else recipe.trend_share
-    ahead = (fall - years)[:, None, None]
-    if not recipe.seasonal_trend:
-        slope = share * shrunk_trend(values.mean(axis=-1), years, trend_sd=sd)
-        return np.asarray(np.broadcast_to(ahead * slope[:, None], (*values.shape[:2], FALL_DAYS)))
-    middles = np.array([15.0, 46.0, 76.0, 107.0, 138.0, 169.0])
-    parts = [
-        values[..., MARGIN_DAYS + int(m) - 15 : MARGIN_DAYS + int(m) + 16].mean(axis=-1) for m in middles
-    ]
-    slopes = np.stack([share * shrunk_trend(part, years, trend_sd=sd) for part in parts], axis=-1)
-    by_day = np.stack([np.interp(np.arange(FALL_DAYS), middles, slope) for slope in slopes])
-    return np.asarray(ahead * by_day)
-
-
-def _spread_ratio(spread: Floats, shift: int, front: int) -> Floats:
-    """Spread of the new days over that of the days a season comes from, shape (station, front + 184)."""
-    day = np.arange(-front, FALL_DAYS)
-    new = spread[:, np.clip(day, 0, FALL_DAYS - 1)]
-    old = spread[:, np.clip(day + shift, 0, FALL_DAYS - 1)]
-    return np.asarray(new / np.maximum(old, 0.1))
-
-
-def _joined(both: Sequence[_Courses], first_day: int, recipe: Recipe) -> list[Floats]:
+def _joined(both: Sequence[MovedFalls], first_day: int, recipe: Recipe) -> list[Floats]:
     """Moved seasons pulled to what was observed before `first_day`, (base, station, 184) a variable."""
     front = both[0].front
     joined = [courses.fall_days().copy() for courses in both]
@@ -244,7 +144,7 @@ def _joined(both: Sequence[_Courses], first_day: int, recipe: Recipe) -> list[Fl
 
 
 def _pulls(
-    both: Sequence[_Courses],
+    both: Sequence[MovedFalls],
     station: int,
     gaps: Sequence[Floats],
     known_day: NDArray[np.int64],
@@ -259,7 +159,7 @@ def _pulls(
 
 
 def _with_tail(
-    both: Sequence[_Courses],
+    both: Sequence[MovedFalls],
     bases: Sequence[Floats],
     heads: Sequence[Floats],
     order: NDArray[np.int64],

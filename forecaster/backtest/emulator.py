@@ -18,8 +18,8 @@ from numpy.typing import NDArray
 
 from forecaster.anomalies import usual_course
 from forecaster.falls import FALL_DAYS, fall_day
+from forecaster.moved_falls import usual_spread
 from forecaster.outlook_head import LEAD_MEMORY, OutlookError, capped_error, error_paths, mixed
-from forecaster.scenarios import usual_spread
 from forecaster.weather.fall_blocks import MARGIN_DAYS, fall_block
 from forecaster.weather.outlook_errors import TYPICAL_MEAN_SD_C
 from forecaster.weather.stations import Outlook, Weather

@@ -52,8 +52,9 @@ from forecaster.backtest.truth import thresholds_of
 from forecaster.errors import BadInput, Notice
 from forecaster.events import first_freeze
 from forecaster.falls import fall_day
+from forecaster.moved_falls import RECIPE, Recipe
 from forecaster.outlook_head import OutlookError
-from forecaster.scenarios import RECIPE, Members, Recipe, make_members
+from forecaster.scenarios import Members, make_members
 from forecaster.simulate import run_members
 from forecaster.water.draws import draw_route
 from forecaster.water.pooling import RouteFit

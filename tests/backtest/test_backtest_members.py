@@ -18,8 +18,9 @@ from forecaster.backtest.emulator import (
 )
 from forecaster.backtest.inputs import Asked, BacktestInput, read_backtest
 from forecaster.backtest.station_air import known_weather
+from forecaster.moved_falls import Recipe
 from forecaster.outlook_head import error_paths
-from forecaster.scenarios import Recipe, make_members
+from forecaster.scenarios import make_members
 from forecaster.weather.fall_blocks import fall_block, usable_falls
 
 

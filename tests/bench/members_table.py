@@ -24,7 +24,7 @@ from forecaster.backtest.past import FallCache, PastModel
 from forecaster.backtest.replay import replay_season
 from forecaster.backtest.schedule import make_schedule
 from forecaster.backtest.summary import ScoreRow, Summary
-from forecaster.scenarios import Recipe
+from forecaster.moved_falls import Recipe
 
 RECIPES = {
     "as shipped": Recipe(),

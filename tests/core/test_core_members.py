@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from forecaster.anomalies import carried_on, memory, shrunk_trend, usual_course
 from forecaster.falls import FALL_DAYS, fall_start
+from forecaster.moved_falls import RECIPE, Recipe
 from forecaster.outlook_head import (
     LARGEST_ERROR_SHARE,
     LEAD_MEMORY,
@@ -19,7 +20,7 @@ from forecaster.outlook_head import (
     OutlookError,
     capped_error,
 )
-from forecaster.scenarios import FEWEST_FALLS, RECIPE, TAIL_DAYS, Members, Recipe, make_members
+from forecaster.scenarios import FEWEST_FALLS, TAIL_DAYS, Members, make_members
 from forecaster.weather.fall_blocks import MARGIN_DAYS, usable_falls
 from forecaster.weather.outlook_errors import TYPICAL_MEAN_SD_C, TYPICAL_MIN_SD_C
 from forecaster.weather.stations import Outlook, Station, Weather
