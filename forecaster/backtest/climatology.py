@@ -18,7 +18,8 @@ class EarlierFalls:
     """Falls before the one that is forecast.
 
     `crossing`: (fall, site, event), days since 1 August, inf never, NaN where that site has no such fall;
-    `next_freeze`: first hard freeze on or after each day, (fall, row of distinct minima, 184), inf none;
+    `next_freeze`: first freeze of each kind (see `truth.FREEZES`) on or after each day, (kind, fall, row of
+    distinct minima, 184), inf none;
     `min_of`: row of each site.
     """
 
@@ -32,12 +33,15 @@ class EarlierFalls:
 class Reference:
     """Scores of the reference at each site and event, NaN where fewer than 15 earlier falls qualify.
 
-    `count` of falls; `crps_days`; `median` day; `freeze_first`: share of falls with D <= F < C.
+    `count` of falls; `crps_days`; `median` day: the usual date; `last_fall`: the day of the latest of these
+    falls, the rule of an office that goes by last year; `freeze_first` (kind, site, event): share of falls
+    with D <= F < C.
     """
 
     count: NDArray[np.int64]
     crps_days: Floats
     median: Floats
+    last_fall: Floats
     freeze_first: Floats
 
 
@@ -54,7 +58,7 @@ def reference(earlier: EarlierFalls, observed: Floats, *, as_of_day: int, hold_d
     """The reference on one as-of day.
 
     Args:
-        earlier: Falls before the one that is forecast: nothing later.
+        earlier: Falls before the one that is forecast, oldest first: nothing later.
         observed: Crossings of that one, shape (site, event).
         as_of_day: Day index of the as-of date.
         hold_days: Length of a run [days].
@@ -68,7 +72,10 @@ def reference(earlier: EarlierFalls, observed: Floats, *, as_of_day: int, hold_d
     ordered = np.sort(days, axis=-1)
     crps = fair_crps_of_sorted(ordered, count, scored_days(observed))
     median = quantiles_of_sorted(ordered, count, np.array([0.5]))[..., 0]
-    freeze = np.moveaxis(earlier.next_freeze[:, earlier.min_of, as_of_day], 0, -1)[:, None, :]
+    order = np.arange(usable.shape[-1])
+    latest = np.where(usable, order, -1).max(axis=-1, initial=-1)
+    last = np.where(order == latest[..., None], days, -np.inf).max(axis=-1, initial=-np.inf)
+    freeze = np.moveaxis(earlier.next_freeze[:, :, earlier.min_of, as_of_day], 1, -1)[:, :, None, :]
     with np.errstate(invalid="ignore"):
         first = usable & (freeze < crossing)
     share = first.sum(axis=-1) / np.maximum(count, 1)
@@ -76,5 +83,6 @@ def reference(earlier: EarlierFalls, observed: Floats, *, as_of_day: int, hold_d
         count=count,
         crps_days=np.where(enough, crps, np.nan),
         median=np.where(enough, median, np.nan),
+        last_fall=np.where(enough, last, np.nan),
         freeze_first=np.where(enough, share, np.nan),
     )

@@ -15,14 +15,15 @@ from forecaster.backtest.policies import PolicyRow
 from forecaster.backtest.result import SeasonResult
 from forecaster.backtest.scores import brier_parts
 from forecaster.backtest.summary import KINDS, Reliability, Summary
-from forecaster.backtest.truth import EVENTS
+from forecaster.backtest.truth import EVENTS, FREEZES
 from forecaster.errors import Notice
 from forecaster.falls import date_of
 
 CSV_COLUMNS = (
     "season", "as_of", "site_id", "event", "truth", "p10", "p25", "p50", "p75", "p90", "p_not_reached",
     "observed", "p_hard_freeze_first", "hard_freeze_first", "outlook", "scored", "crps_days",
-    "crps_climatology_days", "p_hard_freeze_first_climatology",
+    "crps_climatology_days", "p_hard_freeze_first_climatology", "p_plumbing_freeze_first",
+    "plumbing_freeze_first", "p_plumbing_freeze_first_climatology",
 )  # fmt: skip
 
 
@@ -67,10 +68,17 @@ def backtest_json(backtest: Backtest, side_by_side: Sequence[dict[str, object]] 
         "stations": list(backtest.stations),
         "scores": [asdict(row) for row in rows if row.as_of_month_day != "all"],
         "pooled": [asdict(row) for row in rows if row.as_of_month_day == "all"],
+        "by_lead": [asdict(row) for row in summary.lead_rows()],
         "reliability": [
-            {"truth": KINDS[kind], "event": EVENTS[event], **_reliability(summary.reliability(kind, event))}
+            {
+                "truth": KINDS[kind],
+                "event": EVENTS[event],
+                "freeze": name.replace(" ", "_"),
+                **_reliability(summary.reliability(kind, event, freeze)),
+            }
             for kind in backtest.kinds()
             for event in range(len(EVENTS))
+            for freeze, name in enumerate(FREEZES)
         ],
         "probability_transform": [
             {
@@ -140,7 +148,8 @@ def csv_rows(result: SeasonResult) -> str:
                         _short(result.freeze_chance[at]), _flag(result.freeze_happened[at]),
                         OUTLOOK_KINDS[int(result.outlook[case])], int(result.scored[at]),
                         _short(result.crps[at]), _short(result.reference_crps[at]),
-                        _short(result.freeze_reference[at]),
+                        _short(result.freeze_reference[at]), _short(result.plumbing_chance[at]),
+                        _flag(result.plumbing_happened[at]), _short(result.plumbing_reference[at]),
                     ]
                 )  # fmt: skip
     return out.getvalue()

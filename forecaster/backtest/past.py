@@ -15,10 +15,11 @@ from forecaster.backtest.point_water import PointWater, point_water
 from forecaster.backtest.station_air import WARM_UP_DAYS, SiteBlends
 from forecaster.backtest.truth import (
     EVENTS,
+    FREEZES,
     MeasuredFall,
     measured_falls,
     modelled_crossings,
-    next_hard_freezes,
+    next_freezes,
 )
 from forecaster.errors import BadInput, Problem
 from forecaster.events import Limits
@@ -99,7 +100,7 @@ class FallCache:
         fall: int,
         limits: Limits,
     ) -> tuple[Floats, Floats]:
-        """Crossings (site of `wet`, event) and next hard freezes (row, 184) of one complete fall."""
+        """Crossings (site of `wet`, event) and next freezes (kind, row, 184) of one complete fall."""
         at = weather.index_of(fall_start(fall))
         days = slice(max(at - WARM_UP_DAYS, 0), at + FALL_DAYS)
         key = b"".join(
@@ -113,7 +114,7 @@ class FallCache:
             self._kept = {k: v for k, v in self._kept.items() if k[0] != fall}
             self._kept[fall, key] = (
                 modelled_crossings(points, weather, blends, wet, fall, limits),
-                next_hard_freezes(weather, blends, fall, limits),
+                next_freezes(weather, blends, fall, limits),
             )
         return self._kept[fall, key]
 
@@ -131,7 +132,7 @@ def earlier_falls(
     return EarlierFalls(
         years=tuple(falls),
         crossing=np.stack([crossing for crossing, _ in both]),
-        next_freeze=np.stack([freeze for _, freeze in both]),
+        next_freeze=np.stack([freeze for _, freeze in both], axis=1),
         min_of=blends.min_of[list(model.wet)],
     )
 
@@ -140,13 +141,13 @@ def earlier_measured(
     model: PastModel, weather: Weather, blends: SiteBlends, position: int, season: int
 ) -> EarlierFalls:
     """Measured crossings of one site in the falls before `season`."""
-    own = {fall: found for fall, found in model.measured[position].items() if fall < season}
+    own = {fall: found for fall, found in sorted(model.measured[position].items()) if fall < season}
     rows = [int(blends.min_of[position])]
-    freezes = [next_hard_freezes(weather, blends, fall, model.limits)[rows] for fall in own]
+    freezes = [next_freezes(weather, blends, fall, model.limits)[:, rows] for fall in own]
     return EarlierFalls(
         years=tuple(own),
         crossing=np.array([found.crossing for found in own.values()]).reshape(len(own), 1, len(EVENTS)),
-        next_freeze=np.array(freezes).reshape(len(own), 1, FALL_DAYS),
+        next_freeze=np.moveaxis(np.array(freezes).reshape(len(own), len(FREEZES), 1, FALL_DAYS), 0, 1),
         min_of=np.zeros(1, int),
     )
 

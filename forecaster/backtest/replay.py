@@ -239,7 +239,9 @@ def replay_season(
             continue
         courses = replayed.courses(morning)
         crossings = replayed.crossings(morning, courses)
-        freeze = courses.hard_freeze[replayed.blends.min_of[list(model.wet)]]
+        plumbing = courses.first_freeze(model.limits.plumbing_freeze_c, morning.as_of_day)
+        rows = replayed.blends.min_of[list(model.wet)]
+        freeze = np.stack([courses.hard_freeze[rows], plumbing[rows]])
         known = reference(
             replayed.earlier,
             replayed.observed,
@@ -288,7 +290,8 @@ def _replay_measured(result: SeasonResult, case: int, site: int, replayed: Seaso
     assert events.sustained is not None
     crossings = np.stack([events.start, events.sustained])[:, None, :]
     never = np.full(count, np.inf)
-    freeze = (never if events.hard_freeze is None else events.hard_freeze)[None, :]
+    drawn = (events.hard_freeze, events.plumbing_freeze)
+    freeze = np.stack([never if days is None else days for days in drawn])[:, None, :]
     earlier: EarlierFalls = earlier_measured(
         model, replayed.august, replayed.blends, position, replayed.season
     )
@@ -326,6 +329,8 @@ def _write_case(
 ) -> None:
     """Quantiles, chances and scores of one morning; `sites` are rows of the result.
 
+    `crossings` (event, site, member), `freeze` (kind, site, member): days since 1 August, inf never.
+
     Where a site's event was measured, only the forecast with full uncertainty (a single site) is written.
     """
     alone = len(sites) == 1 and bool(result.measured[sites[0]].any())
@@ -342,17 +347,23 @@ def _write_case(
         seen, limited = scored_days(observed), scored_days(days)
         result.quantiles[case, write, event] = quantiles_of_sorted(days, count, SHARES)
         result.p_not_reached[case, write, event] = np.isinf(days).mean(axis=1)
-        first = (freeze[at] < crossings[event, at]).mean(axis=1)
-        actual_freeze = replayed.freezes[
-            replayed.blends.min_of[np.array(replayed.model.wet)[write]], morning.as_of_day
-        ]
+        first = (freeze[:, at] < crossings[event, at]).mean(axis=-1)
+        minima = replayed.blends.min_of[np.array(replayed.model.wet)[write]]
+        happened = replayed.freezes[:, minima, morning.as_of_day] < observed
         has = replayed.has_minima[write]
-        result.freeze_chance[case, write, event] = np.where(has, first, np.nan)
-        result.freeze_happened[case, write, event] = np.where(has, actual_freeze < observed, np.nan)
-        result.freeze_reference[case, write, event] = np.where(has, known.freeze_first[at, event], np.nan)
+        for kind, (chance, came, past) in enumerate(
+            (
+                (result.freeze_chance, result.freeze_happened, result.freeze_reference),
+                (result.plumbing_chance, result.plumbing_happened, result.plumbing_reference),
+            )
+        ):
+            chance[case, write, event] = np.where(has, first[kind], np.nan)
+            came[case, write, event] = np.where(has, happened[kind], np.nan)
+            past[case, write, event] = np.where(has, known.freeze_first[kind, at, event], np.nan)
         result.reference_count[case, write, event] = known.count[at, event]
         result.reference_crps[case, write, event] = known.crps_days[at, event]
         result.reference_error[case, write, event] = np.abs(known.median[at, event] - seen)
+        result.last_fall_error[case, write, event] = np.abs(known.last_fall[at, event] - seen)
         enough = np.isfinite(known.crps_days[at, event])
         result.scored[case, write, event] = enough & still_to_come(observed, morning.as_of_day, hold)
         result.crps[case, write, event] = fair_crps_of_sorted(limited, count, seen)

@@ -26,6 +26,8 @@ class SeasonResult:
     measured. `quantiles` (case, site, event, 5): see SHARES. `done`, `outlook` (case,): False where the
     morning was left out; position in OUTLOOK_KINDS. `scored`: the crossing was still to come and 15 earlier
     seasons stand beside it. `bias`: mean less observed; `error`: distance of the median; never is day 184.
+    `plumbing_*`: as `freeze_*` (a hard freeze first), of a plumbing freeze; `last_fall_error`: miss of the
+    day of the last fall in which it was still to come.
     `money`: mean loss a site by part of each policy, by name (see `policies`); `fixed_loss` (order, first
     day, part): the same for every fixed first day, unlimited crews first, orders named in `fixed_orders`.
     """
@@ -40,9 +42,13 @@ class SeasonResult:
     freeze_chance: Floats
     freeze_happened: Floats
     freeze_reference: Floats
+    plumbing_chance: Floats
+    plumbing_happened: Floats
+    plumbing_reference: Floats
     reference_count: Floats
     reference_crps: Floats
     reference_error: Floats
+    last_fall_error: Floats
     scored: NDArray[np.bool_]
     crps: Floats
     bias: Floats
@@ -74,9 +80,13 @@ def empty_result(season: int, days: Sequence[date], site_ids: Sequence[str]) -> 
         freeze_chance=blank(),
         freeze_happened=blank(),
         freeze_reference=blank(),
+        plumbing_chance=blank(),
+        plumbing_happened=blank(),
+        plumbing_reference=blank(),
         reference_count=blank(),
         reference_crps=blank(),
         reference_error=blank(),
+        last_fall_error=blank(),
         scored=np.zeros(shape, np.bool_),
         crps=blank(),
         bias=blank(),

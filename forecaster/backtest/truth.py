@@ -25,6 +25,7 @@ from forecaster.weather.stations import Weather
 
 Floats = NDArray[np.float64]
 EVENTS = ("start", "sustained")
+FREEZES = ("hard freeze", "plumbing freeze")
 
 FIRST_READ_DAY = 31
 """1 September: from here on a measured season must be read."""
@@ -51,12 +52,16 @@ def modelled_crossings(
     return np.stack(found, axis=-1)
 
 
-def next_hard_freezes(weather: Weather, blends: SiteBlends, fall: int, limits: Limits) -> Floats:
-    """First hard freeze on or after each day of the fall, by distinct site minima: (row, 184); inf none."""
-    minima = fall_minima(weather, blends, fall)
-    frozen = minima <= limits.hard_freeze_c + STORED_TENTH_C
-    day = np.where(frozen, np.arange(FALL_DAYS, dtype=float), np.inf)
-    return np.asarray(np.minimum.accumulate(day[:, ::-1], axis=1)[:, ::-1])
+def next_freezes(weather: Weather, blends: SiteBlends, fall: int, limits: Limits) -> Floats:
+    """First freeze of each kind on or after each day of the fall, by distinct site minima.
+
+    Returns:
+        Days since 1 August, inf none, shape (kind of FREEZES, row, 184).
+    """
+    minima = fall_minima(weather, blends, fall)[None]
+    limit = np.array([limits.hard_freeze_c, limits.plumbing_freeze_c])[:, None, None]
+    day = np.where(minima <= limit + STORED_TENTH_C, np.arange(FALL_DAYS, dtype=float), np.inf)
+    return np.asarray(np.minimum.accumulate(day[..., ::-1], axis=-1)[..., ::-1])
 
 
 @dataclass(frozen=True, eq=False)

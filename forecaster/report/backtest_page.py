@@ -12,7 +12,7 @@ from markupsafe import Markup
 from forecaster.backtest.contract import Backtest
 from forecaster.backtest.policies import PolicyRow
 from forecaster.backtest.scores import brier_parts
-from forecaster.backtest.summary import KINDS, ScoreRow
+from forecaster.backtest.summary import KINDS, ScoreRow, Summary
 from forecaster.backtest.truth import EVENTS
 from forecaster.report.backtest_beside import beside_cells, money_cells
 from forecaster.report.backtest_svg import (
@@ -22,7 +22,13 @@ from forecaster.report.backtest_svg import (
     money_chart,
     reliability_chart,
 )
-from forecaster.report.backtest_text import day_words, event_words, outlook_words, promise_sentences
+from forecaster.report.backtest_text import (
+    day_words,
+    event_words,
+    outlook_words,
+    promise_sentences,
+    row_name,
+)
 from forecaster.report.svg import TEMPLATES
 from forecaster.report.templating import page_environment
 from forecaster.report.words import clean
@@ -37,6 +43,10 @@ TERMS = {
     "8 in 10": "Share of cases between the outer dates (10 % and 90 %), which is promised to be 0.80.",
     "Brier score, skill": "Mean squared miss of a chance; skill is the part of the reference's that is "
     "saved: 0 as good as past seasons, 1 perfect, below 0 worse.",
+    "Middle lies in": "How far ahead the middle of the forecast lay on that morning: the lead. It is known "
+    "then; sorting by the day that came would pick the cases by their outcome.",
+    "Usual date; as last fall": "Two rules without any forecast: the middle of the earlier falls, and the "
+    "day of the last one. Misses more: their miss in days less ours, fall by fall.",
     "Rank histogram": "Where the day that came fell among the members. Level is right; a hump in the middle "
     "is too wide, horns are too narrow, a slope is too early or too late.",
     "Bounds": "9 in 10 draws of whole seasons with replacement: weeks and ponds of one fall are one "
@@ -57,6 +67,8 @@ class Panel:
     transform: Markup
     reliability: Markup | None
     parts: str
+    plumbing: Markup | None
+    plumbing_parts: str
 
 
 @dataclass(frozen=True)
@@ -89,6 +101,7 @@ def backtest_page(backtest: Backtest, *, beside: Sequence[Backtest] = ()) -> str
             for kind in backtest.kinds()
         ],
         rows=[score_cells(row) for row in summary.rows()],
+        leads=[score_cells(row) for row in summary.lead_rows()],
         money=money_panels(backtest),
         beside=[cells for cells in (beside_cells(beside), money_cells(beside)) if cells],
         skipped=backtest.skipped,
@@ -121,15 +134,8 @@ def panel_of(backtest: Backtest, kind: int, event: int) -> Panel | None:
         Bar(_label(r), r.crps_ratio or 0.0, r.crps_ratio_low, r.crps_ratio_high, strong)
         for r, strong in zip(rows, whole, strict=True)
     ]
-    reliability = summary.reliability(kind, event)
-    has_freeze = reliability.bins.count.sum() > 0
-    parts = ""
-    if has_freeze:
-        p = brier_parts(reliability.bins)
-        parts = (
-            f"Brier score {p.score:.3f} = reliability {p.reliability:.3f} - resolution {p.resolution:.3f} + "
-            f"uncertainty {p.uncertainty:.3f}; {reliability.outside()} of 10 bins outside their bounds."
-        )
+    hard, hard_parts = _freeze_chart(summary, kind, event, 0, "Chance of a hard freeze first")
+    plumbing, plumbing_parts = _freeze_chart(summary, kind, event, 1, "Chance of a plumbing freeze first")
     return Panel(
         head=f"The day of {name}",
         sentences=promise_sentences(backtest, kind, event),
@@ -151,16 +157,28 @@ def panel_of(backtest: Backtest, kind: int, event: int) -> Panel | None:
                 description="Where the day that came fell among the members, in tenths.",
             )
         ),
-        reliability=Markup(
-            reliability_chart(
-                reliability, title="Chance of a hard freeze first",
-                description="How often it happened, by the chance that was given.",
-            )
-        )
-        if has_freeze
-        else None,
-        parts=parts,
+        reliability=hard,
+        parts=hard_parts,
+        plumbing=plumbing,
+        plumbing_parts=plumbing_parts,
     )  # fmt: skip
+
+
+def _freeze_chart(
+    summary: Summary, kind: int, event: int, freeze: int, title: str
+) -> tuple[Markup | None, str]:
+    """Reliability of a freeze's chance as a picture, and its parts in words; None where none was given."""
+    found = summary.reliability(kind, event, freeze)
+    if not found.bins.count.sum():
+        return None, ""
+    p = brier_parts(found.bins)
+    chart = reliability_chart(
+        found, title=title, description="How often it happened, by the chance that was given."
+    )
+    return Markup(chart), (
+        f"Brier score {p.score:.3f} = reliability {p.reliability:.3f} - resolution {p.resolution:.3f} + "
+        f"uncertainty {p.uncertainty:.3f}; {found.outside()} of 10 bins outside their bounds."
+    )
 
 
 def _label(row: ScoreRow) -> str:
@@ -174,7 +192,7 @@ def score_cells(row: ScoreRow) -> dict[str, str]:
         return "" if value is None else format(value, form)
 
     return {
-        "as of": "all days" if row.as_of_month_day == "all" else day_words(row.as_of_month_day),
+        ("middle lies in" if row.lead else "as of"): row_name(row),
         "event": row.event,
         "truth": row.truth,
         "cases": f"{row.n:,}",
@@ -183,19 +201,37 @@ def score_cells(row: ScoreRow) -> dict[str, str]:
         "past only": shown(row.crps_climatology_days, ".2f"),
         "ratio": _bounded(row.crps_ratio, row.crps_ratio_low, row.crps_ratio_high),
         "miss": shown(row.mae_days, ".1f"),
+        "usual date misses more": _bounded(
+            row.usual_date_misses_more_days,
+            row.usual_date_misses_more_low,
+            row.usual_date_misses_more_high,
+            1,
+        ),
+        "as last fall misses more": _bounded(
+            row.last_fall_misses_more_days,
+            row.last_fall_misses_more_low,
+            row.last_fall_misses_more_high,
+            1,
+        ),
         "bias": shown(row.bias_days, "+.1f"),
-        "5 in 10": shown(row.coverage_50, ".2f"),
+        "5 in 10": _bounded(row.coverage_50, row.coverage_50_low, row.coverage_50_high),
         "8 in 10": _bounded(row.coverage_80, row.coverage_80_low, row.coverage_80_high),
         "Brier": shown(row.brier, ".3f"),
         "past only Brier": shown(row.brier_climatology, ".3f"),
         "skill": _bounded(row.brier_skill, row.brier_skill_low, row.brier_skill_high),
+        "plumbing Brier": shown(row.brier_plumbing, ".3f"),
+        "plumbing skill": _bounded(
+            row.brier_plumbing_skill, row.brier_plumbing_skill_low, row.brier_plumbing_skill_high
+        ),
     }
 
 
-def _bounded(value: float | None, low: float | None, high: float | None) -> str:
+def _bounded(value: float | None, low: float | None, high: float | None, digits: int = 2) -> str:
     if value is None:
         return ""
-    return f"{value:.2f}" if low is None or high is None else f"{value:.2f} ({low:.2f} to {high:.2f})"
+    if low is None or high is None:
+        return f"{value:.{digits}f}"
+    return f"{value:.{digits}f} ({low:.{digits}f} to {high:.{digits}f})"
 
 
 def money_panels(backtest: Backtest) -> list[MoneyPanel]:

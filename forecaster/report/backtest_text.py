@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from forecaster.backtest.contract import Backtest
 from forecaster.backtest.summary import KINDS, ScoreRow
 from forecaster.backtest.truth import EVENTS
@@ -28,7 +30,11 @@ def backtest_text(backtest: Backtest) -> str:
     if backtest.skipped:
         names = ", ".join(notice.where.removeprefix("season ") for notice in backtest.skipped)
         lines += ["", f"Seasons left out: {names}. First reason: {backtest.skipped[0].text}"]
-    folded = [part for line in lines for part in (wrapped(line, width=WIDTH) if "  " not in line else [line])]
+    folded = [
+        part
+        for line in lines
+        for part in (wrapped(line, width=WIDTH) if line and "  " not in line else [line])
+    ]
     return "\n".join(folded) + "\n"
 
 
@@ -60,20 +66,55 @@ def promise_sentences(backtest: Backtest, kind: int, event: int) -> list[str]:
         return []
     said = [
         f"The day of {event_words(backtest, event)}: the middle of the forecast missed it by "
-        f"{row.mae_days:.1f} days on average (past seasons alone: {row.mae_climatology_days:.1f}). "
-        f"Its whole spread is worth {_better(row)}.",
+        f"{row.mae_days:.1f} days on average{_rules(row)}. Its whole spread is worth {_better(row)}.",
         f"8 times in 10 were promised between the outer dates, {10 * row.coverage_80:.1f} came true "
         f"({10 * (row.coverage_80_low or 0):.1f} to {10 * (row.coverage_80_high or 0):.1f} would be seen in "
         f"other draws of the seasons).",
     ]
     if row.brier is not None and row.brier_skill is not None and row.freeze_share:
-        outside = backtest.summary.reliability(kind, event).outside()
-        kept = "all kept" if outside == 0 else f"{outside} of 10 not kept beyond chance"
+        skill = _skill(row.brier_skill, row.brier_skill_low, row.brier_skill_high)
         said.append(
             f"A hard freeze came first in {row.freeze_share:.0%} of the cases; the chance given for it "
-            f"{_skill(row)}. Promises by tenths: {kept}."
+            f"{skill}. Promises by tenths: {_kept(backtest, kind, event, 0)}."
+        )
+    if row.n_plumbing and not row.plumbing_share:
+        bins = backtest.summary.reliability(kind, event, 1).bins
+        given = float(bins.chance_sum.sum() / bins.count.sum())
+        said.append(f"No plumbing freeze came first; its chance was given as {given:.0%} on average.")
+    elif row.brier_plumbing_skill is not None:
+        skill = _skill(row.brier_plumbing_skill, row.brier_plumbing_skill_low, row.brier_plumbing_skill_high)
+        said.append(
+            f"A plumbing freeze came first in {row.plumbing_share or 0:.0%}; the chance given for it "
+            f"{skill}. Promises by tenths: {_kept(backtest, kind, event, 1)}."
         )
     return said
+
+
+def _kept(backtest: Backtest, kind: int, event: int, freeze: int) -> str:
+    outside = backtest.summary.reliability(kind, event, freeze).outside()
+    return "all kept" if outside == 0 else f"{outside} of 10 not kept beyond chance"
+
+
+def _rules(row: ScoreRow) -> str:
+    """What two simple rules missed it by, and whether the difference is sure."""
+    said = []
+    for name, miss, low, high in (
+        (
+            "the usual date",
+            row.mae_climatology_days,
+            row.usual_date_misses_more_low,
+            row.usual_date_misses_more_high,
+        ),
+        (
+            "the same day as last fall",
+            row.mae_last_fall_days,
+            row.last_fall_misses_more_low,
+            row.last_fall_misses_more_high,
+        ),
+    ):
+        if miss is not None and low is not None and high is not None:
+            said.append(f"{name}: {miss:.1f}{'' if low > 0 or high < 0 else ', unsure'}")
+    return f" ({'; '.join(said)})" if said else ""
 
 
 def _better(row: ScoreRow) -> str:
@@ -87,14 +128,12 @@ def _better(row: ScoreRow) -> str:
     return f"{abs(change):.0%} {'more' if change > 0 else 'less'} than past seasons alone"
 
 
-def _skill(row: ScoreRow) -> str:
-    assert row.brier_skill is not None
-    low, high = row.brier_skill_low, row.brier_skill_high
+def _skill(skill: float, low: float | None, high: float | None) -> str:
     if low is not None and low > 0.0:
-        return f"is {row.brier_skill:.0%} better than past seasons alone"
+        return f"is {skill:.0%} better than past seasons alone"
     if high is not None and high < 0.0:
-        return f"is {-row.brier_skill:.0%} worse than past seasons alone"
-    return f"is about as good as past seasons alone ({row.brier_skill:+.0%}, unsure)"
+        return f"is {-skill:.0%} worse than past seasons alone"
+    return f"is about as good as past seasons alone ({skill:+.0%}, unsure)"
 
 
 def _kind_lines(backtest: Backtest, kind: int) -> list[str]:
@@ -111,23 +150,43 @@ def _kind_lines(backtest: Backtest, kind: int) -> list[str]:
     return lines
 
 
+HEAD = "event       cases   score  past only  ratio  miss  bias  8 in 10  freeze skill"
+
+
 def _table(backtest: Backtest, kind: int) -> list[str]:
-    lines = [
-        "  as of    event       cases   score  past only  ratio  miss  bias  8 in 10  freeze skill",
+    summary = backtest.summary
+    days = [row for row in summary.rows() if row.truth == KINDS[kind]]
+    leads = [row for row in summary.lead_rows() if row.truth == KINDS[kind]]
+    return [
+        f"  as of            {HEAD}",
+        *_table_lines(days),
+        "  score: fair CRPS in days, less is better; miss: of the middle; bias: late is plus",
+        "",
+        f"  middle lies in   {HEAD}",
+        *_table_lines(leads),
+        "  all days together, by how far ahead the middle of the forecast lay",
     ]
-    for row in backtest.summary.rows():
-        if row.truth != KINDS[kind]:
-            continue
-        name = "all days" if row.as_of_month_day == "all" else day_words(row.as_of_month_day)
+
+
+def _table_lines(rows: Sequence[ScoreRow]) -> list[str]:
+    lines = []
+    for row in rows:
+        name = row_name(row)
         skill = "       -" if row.brier_skill is None else f"{row.brier_skill:+8.2f}"
         ratio = float("nan") if row.crps_ratio is None else row.crps_ratio
         lines.append(
-            f"  {name:<8} {row.event:<10} {row.n:>6,} {row.crps_days or 0:>7.2f} "
+            f"  {name:<16} {row.event:<10} {row.n:>6,} {row.crps_days or 0:>7.2f} "
             f"{row.crps_climatology_days or 0:>9.2f} {ratio:>7.2f} {row.mae_days or 0:>5.1f} "
             f"{row.bias_days or 0:>+5.1f} {row.coverage_80 or 0:>8.2f} {skill:>13}"
         )
-    lines.append("  score: fair CRPS in days, less is better; miss: of the middle; bias: late is plus")
     return lines
+
+
+def row_name(row: ScoreRow) -> str:
+    """The as-of day, the lead, or that all days are together."""
+    if row.lead:
+        return row.lead
+    return "all days" if row.as_of_month_day == "all" else day_words(row.as_of_month_day)
 
 
 def day_words(month_day: str) -> str:

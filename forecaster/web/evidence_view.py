@@ -15,7 +15,7 @@ import numpy as np
 
 from forecaster.backtest.contract import Backtest, csv_head, csv_rows
 from forecaster.backtest.summary import KINDS, STATS
-from forecaster.backtest.truth import EVENTS
+from forecaster.backtest.truth import EVENTS, FREEZES
 from forecaster.report.backtest_page import MoneyPanel, Panel, money_panels, panel_of, score_cells
 from forecaster.report.backtest_text import day_words
 from forecaster.season.tables import safe_text
@@ -28,11 +28,21 @@ TABLES = ("scores", "reliability", "ranks", "seasons", "money", "forecasts")
 
 
 @dataclass(frozen=True)
+class Pictured:
+    """Charts of one event with the tables of the same numbers."""
+
+    panel: Panel
+    hard: tuple[Row, ...]
+    plumbing: tuple[Row, ...]
+    ranks: tuple[Row, ...]
+
+
+@dataclass(frozen=True)
 class Section:
     """One kind of truth: its charts with the tables of the same numbers."""
 
     kind: str
-    panels: tuple[tuple[Panel, tuple[Row, ...], tuple[Row, ...]], ...]  # charts, reliability, ranks
+    panels: tuple[Pictured, ...]
 
 
 @dataclass(frozen=True)
@@ -41,6 +51,7 @@ class Shown:
 
     sections: tuple[Section, ...]
     scores: tuple[Row, ...]
+    leads: tuple[Row, ...]
     seasons: tuple[Row, ...]
     money: tuple[MoneyPanel, ...]
 
@@ -58,21 +69,22 @@ def shown(evidence: Evidence, station: str | None, as_of_day: tuple[int, int] | 
         for event in (1, 0):
             panel = panel_of(backtest, kind, event)
             if panel is not None:
-                panels.append(
-                    (panel, reliability_rows(backtest, kind, event), rank_rows(backtest, kind, event))
-                )
+                hard, plumbing = (reliability_rows(backtest, kind, event, freeze) for freeze in (0, 1))
+                panels.append(Pictured(panel, hard, plumbing, rank_rows(backtest, kind, event)))
         sections.append(Section(KINDS[kind], tuple(panels)))
     return Shown(
         sections=tuple(sections),
         scores=tuple(score_cells(row) for row in backtest.summary.rows()),
+        leads=tuple(score_cells(row) for row in backtest.summary.lead_rows()),
         seasons=season_rows(backtest),
         money=tuple(money_panels(backtest)),
     )
 
 
-def reliability_rows(backtest: Backtest, kind: int, event: int) -> tuple[Row, ...]:
-    """Given chance against what came, a row a tenth that has cases."""
-    found = backtest.summary.reliability(kind, event)
+def reliability_rows(backtest: Backtest, kind: int, event: int, freeze: int) -> tuple[Row, ...]:
+    """Given chance of a freeze first (position in `truth.FREEZES`) against what came, a row a tenth that has
+    cases."""
+    found = backtest.summary.reliability(kind, event, freeze)
     chance, seen = found.bins.mean_chance(), found.bins.observed_share()
     return tuple(
         {
@@ -148,18 +160,25 @@ def table_csv(
         return _forecasts(evidence, station, as_of_day)
     rows: Sequence[Mapping[str, object]]
     if name == "scores":
-        rows = [asdict(row) for row in backtest.summary.rows()]
+        rows = [asdict(row) for row in (*backtest.summary.rows(), *backtest.summary.lead_rows())]
     elif name == "money":
         rows = [_flat(asdict(row)) for row in backtest.policies]
     elif name == "seasons":
         rows = season_rows(backtest)
+    elif name == "reliability":
+        rows = [
+            {"truth": KINDS[kind], "event": EVENTS[event], "freeze": freeze, **row}
+            for kind in backtest.kinds()
+            for event in range(len(EVENTS))
+            for at, freeze in enumerate(FREEZES)
+            for row in reliability_rows(backtest, kind, event, at)
+        ]
     else:
-        make = reliability_rows if name == "reliability" else rank_rows
         rows = [
             {"truth": KINDS[kind], "event": EVENTS[event], **row}
             for kind in backtest.kinds()
             for event in range(len(EVENTS))
-            for row in make(backtest, kind, event)
+            for row in rank_rows(backtest, kind, event)
         ]
     return [_csv(rows)]
 

@@ -24,7 +24,10 @@ from forecaster.errors import BadInput
 from forecaster.season.readings import Reading
 
 DAYS = ((9, 20), (10, 5), (10, 20))
-FORECAST = ("quantiles", "p_not_reached", "freeze_chance", "freeze_reference", "reference_count")
+FORECAST = (
+    "quantiles", "p_not_reached", "freeze_chance", "freeze_reference", "reference_count",
+    "plumbing_chance", "plumbing_reference",
+)  # fmt: skip
 
 
 def asked(**more: object) -> Asked:
@@ -99,7 +102,7 @@ def test_a_leaking_climatology_is_caught(given: BacktestInput, monkeypatch: pyte
     def leaking(self, *args, **options):  # type: ignore[no-untyped-def]
         honest(self, *args, **options)
         crossing = np.concatenate([self.earlier.crossing, self.observed[None]])
-        freeze = np.concatenate([self.earlier.next_freeze, self.freezes[None]])
+        freeze = np.concatenate([self.earlier.next_freeze, self.freezes[:, None]], axis=1)
         self.earlier = replace(self.earlier, crossing=crossing, next_freeze=freeze)
 
     monkeypatch.setattr(replay_module.Season, "__init__", leaking)

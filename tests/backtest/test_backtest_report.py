@@ -6,6 +6,7 @@ import csv
 import io
 import json
 import re
+from datetime import date
 from html.parser import HTMLParser
 from pathlib import Path
 
@@ -13,6 +14,7 @@ import pytest
 import typer
 from typer.testing import CliRunner
 
+from forecaster.backtest.summary import LEADS
 from forecaster.cli_backtest import register
 from forecaster.errors import BadInput
 
@@ -92,6 +94,31 @@ def test_csv_scores_add_up_to_the_json(made: tuple[Path, str]):
         assert sum(inside) / len(own) == pytest.approx(score["coverage_80"])
         brier = [(float(r["p_hard_freeze_first"]) - float(r["hard_freeze_first"])) ** 2 for r in own]
         assert sum(brier) / len(own) == pytest.approx(score["brier"], rel=1e-3)
+        chance = [float(row["p_plumbing_freeze_first"]) for row in own]
+        came = [float(row["plumbing_freeze_first"]) for row in own]
+        squares = [(p - c) ** 2 for p, c in zip(chance, came, strict=True)]
+        assert sum(squares) / len(own) == pytest.approx(score["brier_plumbing"], rel=1e-3)
+        assert all(p <= float(row["p_hard_freeze_first"]) for p, row in zip(chance, own, strict=True))
+
+
+def test_leads_add_up_to_all_days(made: tuple[Path, str]):
+    content = json.loads((made[0] / "b.json").read_text())
+    rows = list(csv.DictReader(io.StringIO((made[0] / "b.csv").read_text())))
+    for whole in content["pooled"]:
+        leads = [row for row in content["by_lead"] if row["event"] == whole["event"]]
+        assert [row["lead"] for row in leads] == [
+            lead for lead in LEADS if lead in {r["lead"] for r in leads}
+        ]
+        assert sum(row["n"] for row in leads) == whole["n"]
+        for name in ("crps_days", "mae_days", "bias_days", "coverage_80", "brier", "brier_plumbing"):
+            assert sum(row[name] * row["n"] for row in leads) == pytest.approx(whole[name] * whole["n"])
+    ahead = [
+        (date.fromisoformat(row["p50"]) - date.fromisoformat(row["as_of"])).days
+        for row in rows
+        if row["event"] == "sustained" and row["scored"] == "1" and row["p50"]
+    ]
+    near = [row["n"] for row in content["by_lead"] if row["event"] == "sustained" and row["lead"] == LEADS[2]]
+    assert sum(14 <= days < 21 for days in ahead) == sum(near)
 
 
 def test_text_is_for_everybody(made: tuple[Path, str]):
@@ -100,6 +127,10 @@ def test_text_is_for_everybody(made: tuple[Path, str]):
     assert "8 times in 10 were promised" in text
     assert "emulated" in text
     assert "dollars a pond and season" in text
+    assert "the usual date: " in text
+    assert "the same day as last fall: " in text
+    assert "plumbing freeze" in text
+    assert "middle lies in" in text
     assert all(len(line) <= 100 for line in text.splitlines())
 
 
@@ -120,7 +151,9 @@ def test_page_is_one_file_without_script(made: tuple[Path, str]):
     parser.feed(page)
     assert "script" not in parser.tags
     assert all(url.startswith(("#", "data:")) for url in parser.urls)
-    assert parser.tags.count("svg") == 2 * 4 + 2
+    assert parser.tags.count("svg") == 2 * 5 + 2  # an event: coverage, score, ranks, two freezes
+    assert "A plumbing freeze first" in page
+    assert "middle lies in" in page
     assert parser.tags.count("desc") == parser.tags.count("svg")
     assert "nan" not in re.sub(r"<style>.*?</style>", "", page, flags=re.S).lower().split()
     assert "emulated" in page

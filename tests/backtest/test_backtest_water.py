@@ -134,12 +134,15 @@ def test_few_readings_are_no_truth():
 # --- the reference, by hand
 def test_reference_takes_only_falls_still_to_come():
     crossing = np.concatenate([np.arange(80.0, 100.0), [np.inf]])[:, None, None]
-    freeze = np.full((21, 1, FALL_DAYS), 95.0)
+    freeze = np.stack([np.full((21, 1, FALL_DAYS), 95.0), np.full((21, 1, FALL_DAYS), 98.0)])
     earlier = EarlierFalls(tuple(range(2000, 2021)), crossing, freeze, np.zeros(1, int))
     known = reference(earlier, np.array([[98.0]]), as_of_day=88, hold_days=5)
     # C + 4 >= 88: those from 84 on, 16 and never; a freeze on day 95 is first where C is 96-99 or never
     assert known.count.tolist() == [[17]]
-    assert known.freeze_first[0, 0] == pytest.approx(5 / 17)
+    assert known.freeze_first[0, 0, 0] == pytest.approx(5 / 17)
+    # a plumbing freeze on day 98 is first where C is 99 or never
+    assert known.freeze_first[1, 0, 0] == pytest.approx(2 / 17)
+    assert known.last_fall[0, 0] == FALL_DAYS  # the last fall never settled: 1 February
     assert known.median[0, 0] == 92.0
     late = reference(earlier, np.array([[98.0]]), as_of_day=91, hold_days=5)
     assert late.count.tolist() == [[14]]

@@ -5,8 +5,8 @@
 Every folder counts as one station (give each its own). Sustained crossing against modelled water, the seven
 weeks before the station's median crossing. A line a station and one for all together: score (fair CRPS) over
 that of past falls alone, the same in the last three weeks, how often the day lay between the outer two dates,
-skill of the chance of a hard freeze first, the same in the last two weeks, and how many of the filled tenths
-of that chance broke their promise. Brackets: 90 % of a bootstrap over calendar years, in which a year takes
+skill of the chance of a hard freeze first, the same in the last two weeks, how many of the filled tenths of that
+chance broke their promise, the same of a plumbing freeze, and what two simple rules miss more. Brackets: 90 % of a bootstrap over calendar years, in which a year takes
 all its stations with it.
 """
 
@@ -72,6 +72,7 @@ def together(parts: list[Summary]) -> Summary:
         at = [(part, part.years.index(year)) for part in parts if year in part.years]
         whole.years.append(year)
         whole.sums.append(np.sum([part.sums[n] for part, n in at], axis=0))
+        whole.lead_sums.append(np.sum([part.lead_sums[n] for part, n in at], axis=0))
         whole.transforms.append(np.sum([part.transforms[n] for part, n in at], axis=0))
         whole.reliabilities.append(np.sum([part.reliabilities[n] for part, n in at], axis=0))
     return whole
@@ -85,6 +86,7 @@ def line(name: str, summary: Summary) -> str:
 
     row, three, two = over(list(days)), over(list(days)[-3:]), over(list(days)[-2:])
     kept = summary.reliability(MODELLED, SUSTAINED)
+    plumbing = summary.reliability(MODELLED, SUSTAINED, 1)
     filled = int((kept.bins.count > 0).sum())
     return (
         f"{name:30} {row.seasons} falls"
@@ -94,6 +96,11 @@ def line(name: str, summary: Summary) -> str:
         f"  skill {said(row.brier_skill, row.brier_skill_low, row.brier_skill_high)}"
         f"  late {said(two.brier_skill, two.brier_skill_low, two.brier_skill_high)}"
         f"  tenths broken {kept.outside()} of {filled}"
+        f"  plumbing skill "
+        f"{said(row.brier_plumbing_skill, row.brier_plumbing_skill_low, row.brier_plumbing_skill_high)}"
+        f"  tenths broken {plumbing.outside()} of {int((plumbing.bins.count > 0).sum())}"
+        f"  misses {row.mae_days:.1f} days, usual date {row.usual_date_misses_more_days:+.1f} more"
+        f"  as last fall {row.last_fall_misses_more_days:+.1f}"
     )
 
 

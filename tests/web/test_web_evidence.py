@@ -136,8 +136,11 @@ def test_worst_season_first_by_hand(evidence: Evidence) -> None:
 
 def test_the_files_hold_the_numbers_of_the_page(evidence: Evidence) -> None:
     scores = rows_of("".join(table_csv(evidence, "scores", "FLOOR", None)))
-    whole = evidence.chosen(station="FLOOR").summary.rows()
-    assert [int(row["n"]) for row in scores] == [row.n for row in whole]
+    summary = evidence.chosen(station="FLOOR").summary
+    whole = [*summary.rows(), *summary.lead_rows()]
+    assert [(int(row["n"]), row["lead"]) for row in scores] == [(row.n, row.lead) for row in whole]
+    freezes = rows_of("".join(table_csv(evidence, "reliability", "FLOOR", None)))
+    assert {row["freeze"] for row in freezes} == {"hard freeze", "plumbing freeze"}
     forecasts = rows_of("".join(table_csv(evidence, "forecasts", "FLOOR", (10, 11))))
     assert {row["as_of"][5:] for row in forecasts} == {"10-11"}
     assert {evidence.stations[row["site_id"]] for row in forecasts} == {"FLOOR"}
@@ -154,7 +157,7 @@ def test_page_filters_and_downloads(analyst: Served) -> None:
         assert page.status_code == 200
         assert "6 seasons, 2019 to 2024" in page.text
         assert "Were the promises kept? Against modelled water" in page.text
-        assert page.text.count("<svg") == 8
+        assert page.text.count("<svg") == 10  # two events: coverage, score, ranks, two freezes
         cut = client.get("/evidence?station=UPPER&day=10-11")
         assert cut.status_code == 200
         assert '<option value="UPPER" selected>' in cut.text
