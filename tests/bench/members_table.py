@@ -5,9 +5,9 @@
 Every folder counts as one station (give each its own). Sustained crossing against modelled water, the seven
 weeks before the station's median crossing. A line a station and one for all together: score (fair CRPS) over
 that of past falls alone, the same in the last three weeks, how often the day lay between the outer two dates,
-skill of the chance of a hard freeze first, the same in the last two weeks, how many of the filled tenths of that
-chance broke their promise, the same of a plumbing freeze, and what two simple rules miss more. Brackets: 90 % of a bootstrap over calendar years, in which a year takes
-all its stations with it.
+skill of the chance of a hard freeze first, the same in the last two weeks, how many of the filled tenths of
+that chance broke their promise, the same of a plumbing freeze, and what two simple rules miss more. Brackets:
+90 % of a bootstrap over calendar years, in which a year takes all its stations with it.
 """
 
 from __future__ import annotations
