@@ -15,6 +15,8 @@ from forecaster.backtest.summary import Reliability
 
 WIDTH, HEIGHT = 340, 220
 LEFT, RIGHT, TOP, BOTTOM = 44, 10, 12, 40
+MOST_IN_A_ROW = 6
+"""More names than this below a picture stand in two rows."""
 
 
 @dataclass(frozen=True)
@@ -71,9 +73,8 @@ def bars_chart(
             body += f'<path class="whisker" d="M{x} {frame.y(bar.low)}V{frame.y(bar.high)}"/>'
         mark = "point strong" if bar.strong else "point"
         body += f'<circle class="{mark}" cx="{x}" cy="{frame.y(bar.value)}" r="4"/>'
-        body += (
-            f'<text class="tick" x="{x}" y="{HEIGHT - 22}" text-anchor="middle">{escape(bar.label)}</text>'
-        )
+        low_row = len(bars) > MOST_IN_A_ROW and number % 2
+        body += _below(x, bar.label, HEIGHT - (8 if low_row else 22))
     return _svg(title, description, body)
 
 
@@ -82,7 +83,8 @@ def reliability_chart(reliability: Reliability, *, title: str, description: str)
     frame = _Frame(0.0, 1.0)
     ticks = [0.0, 0.25, 0.5, 0.75, 1.0]
     body = frame.axis(ticks, [f"{t:.0%}" for t in ticks])
-    body += "".join(_below(frame.x(t), f"{t:.0%}", HEIGHT - 22) for t in ticks)
+    body += "".join(_below(frame.x(t), f"{t:.0%}", HEIGHT - 22) for t in ticks[:-1])
+    body += f'<text class="tick" x="{frame.x(1)}" y="{HEIGHT - 22}" text-anchor="end">100%</text>'
     body += f'<path class="aim" d="M{frame.x(0)} {frame.y(0)}L{frame.x(1)} {frame.y(1)}"/>'
     bins = reliability.bins
     chance, seen = bins.mean_chance(), bins.observed_share()
