@@ -10,11 +10,11 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from forecaster.brief.coming import ComingNights, coming_nights
-from forecaster.brief.winter import watch_of
 from forecaster.forecast import RouteForecast
 from forecaster.known import Known
 from forecaster.season.settings import Settings
-from forecaster.visit.winter_watch import WinterWatch
+from forecaster.visit.kit import kit_of
+from forecaster.visit.winter_watch import WinterWatch, winter_watch
 from forecaster.weather.stations import Outlook
 
 
@@ -73,6 +73,14 @@ def situation_of(
         troubles=tuple(troubles),
         winter=watch_of(known),
     )
+
+
+def watch_of(known: Known) -> WinterWatch | None:
+    """The watch over the closed ponds and those that run all winter; None where there are none."""
+    if not any(site.site_id in known.closed or site.winter == "runs" for site in known.sites):
+        return None
+    kits = {site.site_id: kit_of(site)[0] for site in known.sites}
+    return winter_watch(known, kits, dict.fromkeys(known.closed))
 
 
 def _outlook_nights(known: Known) -> OutlookNights | None:

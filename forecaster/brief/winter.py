@@ -4,27 +4,14 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import date
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
-from forecaster.known import Known
+from forecaster.brief.situation import Situation
 from forecaster.matters import Matter
 from forecaster.report.winter_text import winter_matters
-from forecaster.visit.kit import kit_of
-from forecaster.visit.winter_watch import WinterWatch, winter_watch
-
-if TYPE_CHECKING:
-    from forecaster.brief.situation import Situation
 
 WITHIN_DAYS = 1
 """Ponds to look at today or tomorrow are told [days]."""
-
-
-def watch_of(known: Known) -> WinterWatch | None:
-    """The watch over the closed ponds and those that run all winter; None where there are none."""
-    if not any(site.site_id in known.closed or site.winter == "runs" for site in known.sites):
-        return None
-    kits = {site.site_id: kit_of(site)[0] for site in known.sites}
-    return winter_watch(known, kits, dict.fromkeys(known.closed))
 
 
 def winter(now: Situation, told: dict[str, Any] | None) -> tuple[list[Matter], dict[str, Any]]:

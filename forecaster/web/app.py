@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
+from importlib import import_module
 from typing import Any
 
 from starlette.applications import Starlette
@@ -17,15 +18,16 @@ from forecaster.errors import BadInput, ForecasterError
 from forecaster.web.access import Access
 from forecaster.web.desk import Desk
 from forecaster.web.forms import Stale
-from forecaster.web.page import present_pages, render
+from forecaster.web.page import render
 from forecaster.web.replay import Replayer
 from forecaster.web.security import Door, Guard, Refused, own_names
 
 PAGES = (
-    *("today", "entry", "route", "site", "evidence", "snap", "words", "winter", "sheets"),
-    *("data", "log_in", "static"),
+    *("today", "entry", "route", "route_move", "route_files", "route_what_if", "site_forms", "site"),
+    *("evidence", "snap", "words", "winter", "sheets", "data", "log_in", "static"),
 )
-"""Modules of `forecaster.web.pages`; each holds a list `ROUTES`. A new page adds its name here."""
+"""Modules of `forecaster.web.pages`; each holds a list `ROUTES`, asked in this order. A new page adds its
+name here."""
 
 ERROR_HEADS = {
     400: "That could not be read",
@@ -50,7 +52,7 @@ def create_app(desk: Desk, access: Access, door: Door | None = None) -> Starlett
         door: How it is reached; by default from this computer only.
     """
     door = door or Door(names=own_names())
-    pages = present_pages(PAGES)
+    pages = [import_module(f"forecaster.web.pages.{name}") for name in PAGES]
     replayer = Replayer(desk.folder)
 
     @asynccontextmanager
@@ -63,7 +65,7 @@ def create_app(desk: Desk, access: Access, door: Door | None = None) -> Starlett
             desk.stop()
 
     app = Starlette(
-        routes=[route for page in pages.values() for route in page.ROUTES],
+        routes=[route for page in pages for route in page.ROUTES],
         middleware=[
             Middleware(GZipMiddleware, minimum_size=1000, compresslevel=4),
             Middleware(Guard, access=access, door=door, error_page=error_page),
@@ -82,7 +84,7 @@ def create_app(desk: Desk, access: Access, door: Door | None = None) -> Starlett
     app.state.access = access
     app.state.door = door
     app.state.replayer = replayer
-    app.state.pages = frozenset(pages)
+    app.state.pages = frozenset(PAGES)
     return app
 
 

@@ -6,10 +6,8 @@ Everything from people passes autoescape and `clean`; a template that names some
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Mapping
 from datetime import datetime, timedelta
 from functools import cache
-from importlib import import_module
 from pathlib import Path
 from typing import Any
 
@@ -173,15 +171,6 @@ def environment() -> Environment:
         TAKE_CARE=TAKE_CARE,
     )
     return made
-
-
-def present_pages(names: tuple[str, ...]) -> Mapping[str, Any]:
-    """The page modules that are there, by name."""
-    found = {}
-    for name in names:
-        if (WEB / "pages" / f"{name}.py").is_file():
-            found[name] = import_module(f"forecaster.web.pages.{name}")
-    return found
 
 
 def _is_here(path: str, href: str) -> bool:

@@ -7,8 +7,8 @@ import pytest
 from winter_season import AS_OF, CLOSED, winter_folder, winter_forecast, winter_kits, winter_known
 
 from forecaster.brief.round import brief_of, situation_in
-from forecaster.brief.situation import situation_of
-from forecaster.brief.winter import watch_of, winter
+from forecaster.brief.situation import situation_of, watch_of
+from forecaster.brief.winter import winter
 from forecaster.report.winter_cautions import ICE
 from forecaster.visit.winter_watch import winter_watch
 

@@ -163,16 +163,7 @@ def _done_words(shown: ShownPlan, event: Event, words: Any) -> str:
     return f"Done: {said}." if said else "Done: the plan as shown is in force."
 
 
-def _routes() -> list[Route]:
-    from forecaster.web.pages import route_files, route_move, route_what_if  # late: they use this page
-
-    return [
-        Route("/route", days),
-        Route("/route/table", table),
-        *route_move.ROUTES,
-        *route_files.ROUTES,
-        *route_what_if.ROUTES,
-    ]
-
-
-ROUTES = _routes()
+ROUTES = [
+    Route("/route", days),
+    Route("/route/table", table),
+]

@@ -232,10 +232,7 @@ def lookup(request: Request) -> Response:
     return render(request, "site_unknown.html.j2", status=404, asked=clean(said), near=near)
 
 
-def _routes() -> list[Route]:
-    from forecaster.web.pages.site_forms import ROUTES as FORMS  # late: it shows this page again
-
-    return [*FORMS, Route("/site", lookup), Route("/site/{site_id:path}", site)]
-
-
-ROUTES = _routes()
+ROUTES = [
+    Route("/site", lookup),
+    Route("/site/{site_id:path}", site),
+]
