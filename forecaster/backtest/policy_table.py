@@ -177,7 +177,9 @@ def money_notes(rows: tuple[PolicyRow, ...]) -> tuple[str, ...]:
             f"{world[HINDSIGHT].mean_loss:.0f}."
         )
         assert best.more_than_ours_low is not None
-        if (
+        if ours.mean_loss > best.mean_loss + NO_GAP:
+            text += " That is dearer than the simple rule: here the rule would have done better."
+        elif (
             best.gap_closed is None
             or best.mean_loss - ours.mean_loss < LITTLE * best.mean_loss
             or best.more_than_ours_low <= 0.0

@@ -160,7 +160,7 @@ def _table(backtest: Backtest, kind: int) -> list[str]:
     return [
         f"  as of            {HEAD}",
         *_table_lines(days),
-        "  score: fair CRPS in days, less is better; miss: of the middle; bias: late is plus",
+        "  score: fair CRPS, less is better; miss: of the middle; bias: late is plus; all three in days",
         "",
         f"  middle lies in   {HEAD}",
         *_table_lines(leads),

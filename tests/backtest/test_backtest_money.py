@@ -107,3 +107,10 @@ def test_share_of_the_gap_by_hand():
 def test_hardly_better_is_said():
     rows = table([18.0, 19.0], [20.0, 20.0], [1.0, 1.0]).rows()
     assert all("hardly better" in note for note in money_notes(rows))
+
+
+def test_dearer_is_said_and_not_called_hardly_better():
+    rows = table([24.0, 25.0], [20.0, 20.0], [1.0, 1.0]).rows()
+    notes = money_notes(rows)
+    assert all("dearer than the simple rule" in note for note in notes)
+    assert not any("better than the simple rule:" in note or "closes" in note for note in notes)
